@@ -1,0 +1,29 @@
+"""Does the sound keep what the label promises? A wrong string must not become a figure."""
+
+from __future__ import annotations
+
+from analyzer.errors import RecordingError
+from analyzer.instrument.model import Instrument
+from analyzer.music import cents_between, nearest_note, ratio_of_cents
+from analyzer.recording.labels import Label
+
+# An instrument that is a semitone down is in tune to itself and passes; the next string is not.
+FURTHEST_FROM_NOMINAL_CENTS = 150.0
+
+
+def check_label(
+    file_name: str, label: Label, instrument: Instrument, settled_hz: float, a4_hz: float
+) -> None:
+    """Raise RecordingError where a note lies more than 150 cents from what its label promises."""
+    promised_hz = instrument.open_hz(label.string, a4_hz) * ratio_of_cents(100 * label.semitones)
+    off_cents = cents_between(promised_hz, settled_hz)
+    if abs(off_cents) <= FURTHEST_FROM_NOMINAL_CENTS:
+        return
+    heard, _ = nearest_note(settled_hz, a4_hz)
+    promised, _ = nearest_note(promised_hz, a4_hz)
+    raise RecordingError(
+        file_name,
+        f"promises string {label.string} {label.place} ({promised}, {promised_hz:.1f} Hz) "
+        f"but sounds {settled_hz:.1f} Hz ({heard})",
+        "Mend its name or the tuning in the instrument file, or record that note",
+    )

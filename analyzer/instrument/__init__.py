@@ -1,0 +1,1 @@
+"""What is known of the instrument before anything is heard: its strings and its bridge."""

@@ -1,0 +1,44 @@
+"""One recording, from its path to a settled pitch or the reason why there is none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from analyzer.errors import RecordingError
+from analyzer.gate import check_label
+from analyzer.instrument.model import Instrument
+from analyzer.music import ISO16_A4_HZ
+from analyzer.pitch.settle import SettledPitch, settle
+from analyzer.plucks import find_pluck
+from analyzer.recording.labels import Label, read_label
+from analyzer.recording.reading import open_recording
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One recording and what came of it: a pitch, or the reason why not."""
+
+    file: str
+    label: Label | None
+    pitch: SettledPitch | None
+    reason: str | None
+    remarks: tuple[str, ...] = ()
+
+
+def measure_recording(path: Path, instrument: Instrument, a4_hz: float = ISO16_A4_HZ) -> Measured:
+    """Measure one recording; what cannot be used comes back with its reason and never raises."""
+    label = None
+    try:
+        label = read_label(path.name, instrument)
+        recording = open_recording(path)
+        pluck = find_pluck(recording)
+        pitch = settle(recording, pluck)
+        check_label(path.name, label, instrument, pitch.settled_hz, a4_hz)
+    except RecordingError as error:
+        return Measured(path.name, label, None, error.reason)
+    except (OSError, ValueError, ArithmeticError, MemoryError) as error:
+        reason = f"could not be measured ({error}). Record it again, or send it with a bug report."
+        return Measured(path.name, label, None, reason)
+    remark = f"{path.name} holds {pluck.others + 1} plucks; the strongest was used."
+    return Measured(path.name, label, pitch, None, (remark,) if pluck.others else ())

@@ -1,0 +1,54 @@
+"""Note names, nominal frequencies and cents.
+
+Conventions: twelve-tone equal temperament on A4 = 440 Hz unless told otherwise (ISO 16:1975),
+octave numbers as in scientific pitch notation (C4 is middle C), 1200 cents to the octave.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+
+ISO16_A4_HZ = 440.0
+CENTS_PER_OCTAVE = 1200.0
+CENTS_PER_NEPER = CENTS_PER_OCTAVE / math.log(2)  # 1731.234: small ratios, cents = this * df/f
+SEMITONES_PER_OCTAVE = 12
+
+_SEMITONE_OF = {"c": -9, "d": -7, "e": -5, "f": -4, "g": -2, "a": 0, "b": 2}  # from A
+_ACCIDENTAL = {"": 0, "#": 1, "♯": 1, "s": 1, "b": -1, "♭": -1}
+NOTE_PATTERN = r"[a-g][#♯sb♭]?-?\d"
+_NOTE = re.compile(r"([a-g])([#♯sb♭]?)(-?\d)", re.IGNORECASE)
+_NAMES = ("A", "A#", "B", "C", "C#", "D", "D#", "E", "F", "F#", "G", "G#")
+
+
+def semitones_from_a4(note: str) -> int:
+    """Semitones from A4 up to ``note`` (``E2``, ``F#3``, ``Bb1``, ``Fs3``); ValueError if none."""
+    match = _NOTE.fullmatch(note.strip())
+    if match is None:
+        raise ValueError(f"{note!r} is not a note name")
+    letter, accidental, octave = match.groups()
+    step = _SEMITONE_OF[letter.lower()] + _ACCIDENTAL[accidental.lower()]
+    return step + SEMITONES_PER_OCTAVE * (int(octave) - 4)
+
+
+def note_hz(note: str, a4_hz: float = ISO16_A4_HZ) -> float:
+    """Nominal frequency of a note name, Hz, in equal temperament."""
+    return float(a4_hz * 2 ** (semitones_from_a4(note) / SEMITONES_PER_OCTAVE))
+
+
+def nearest_note(frequency_hz: float, a4_hz: float = ISO16_A4_HZ) -> tuple[str, float]:
+    """The name of the nearest note, and how far above it the frequency lies, cents."""
+    semitones = SEMITONES_PER_OCTAVE * math.log2(frequency_hz / a4_hz)
+    nearest = round(semitones)
+    octave = 4 + (nearest + 9) // SEMITONES_PER_OCTAVE  # octave numbers change at C
+    return f"{_NAMES[nearest % SEMITONES_PER_OCTAVE]}{octave}", 100 * (semitones - nearest)
+
+
+def cents_between(lower_hz: float, upper_hz: float) -> float:
+    """1200 log2(upper / lower): positive where ``upper_hz`` is the higher."""
+    return CENTS_PER_OCTAVE * math.log2(upper_hz / lower_hz)
+
+
+def ratio_of_cents(cents: float) -> float:
+    """The frequency ratio of an interval in cents."""
+    return float(2 ** (cents / CENTS_PER_OCTAVE))

@@ -1,0 +1,101 @@
+"""Is there a note, and roughly which: YIN over the whole range, then pYIN in a band about it.
+
+pYIN (M. Mauch and S. Dixon, ICASSP 2014; ``librosa.pyin``) snaps to a grid, and a tone outside
+its band comes back voiced and wrong. So the whole range is looked at first with YIN (A. de
+Cheveigne and H. Kawahara, J. Acoust. Soc. Am. 111, 1917, 2002; ``librosa.yin``) and the octave is
+checked against the spectrum. pYIN then says, within a band about that, how sure the note is and
+how its pitch runs. The figure that is reported comes from the refinement around it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.pitch.spectrum import LineSpectrum, NoteSpectrum, Real
+
+LOWEST_HZ = 25.0
+HIGHEST_HZ = 1600.0
+LEAST_VOICED_SHARE = 0.5
+_LOOK_RATE_HZ = 22_000.0
+_LOOK_FRAME = 4096
+_LOOK_S = 1.2  # the look is taken at the start of the note, where it is loud
+_BAND_SEMITONES = 4.0  # pYIN's band reaches this far to either side of the look
+_FRAME = 256
+_PERIODS_A_FRAME = 5.0
+_HOP_S = 0.04
+_OCTAVE_LINES = 12
+_OCTAVE_EMPTY_DB = 40.0  # lines this far below the others are not the note's own
+
+
+@dataclass(frozen=True)
+class Guide:
+    """What the guide saw: a rough pitch, and its run over the note.
+
+    ``times_s``, from the onset, and ``track_hz`` have shape (frames,); unvoiced frames are NaN.
+    """
+
+    pitch_hz: float
+    voiced_share: float
+    times_s: Real
+    track_hz: Real
+
+
+def guide_note(spectrum: NoteSpectrum, lines: LineSpectrum) -> Guide:
+    """The rough pitch of a note; ``voiced_share`` is small where there is none."""
+    look_hz = _raise_octave(_look(spectrum), lines)
+    return _track(spectrum, look_hz)
+
+
+def _look(spectrum: NoteSpectrum) -> float:
+    import librosa
+
+    samples, rate_hz = spectrum.lowered(_LOOK_RATE_HZ)
+    start = round((spectrum.onset_s + 0.05) * rate_hz)
+    part = samples[start : start + round(_LOOK_S * rate_hz)]
+    seen = librosa.yin(
+        np.pad(part, (0, max(0, _LOOK_FRAME - part.size))),
+        fmin=LOWEST_HZ,
+        fmax=min(HIGHEST_HZ, rate_hz / 4),
+        sr=rate_hz,
+        frame_length=_LOOK_FRAME,
+        hop_length=_LOOK_FRAME // 4,
+        center=False,
+    )
+    return float(np.median(seen))
+
+
+def _raise_octave(look_hz: float, lines: LineSpectrum) -> float:
+    """YIN errs downwards on high notes: to a half or a third, whose own lines are then missing."""
+    number = np.arange(1, _OCTAVE_LINES + 1)
+    reach = max(1, round(0.02 * look_hz / lines.bin_hz))
+    index = np.round(number * look_hz / lines.bin_hz).astype(int)[:, None]
+    near = np.clip(index + np.arange(-reach, reach + 1), 0, lines.level_db.size - 1)
+    level_db = np.max(lines.level_db[near], axis=1)
+    for multiple in (3, 2):
+        own = number % multiple != 0
+        if np.max(level_db[own]) < np.max(level_db[~own]) - _OCTAVE_EMPTY_DB:
+            return multiple * look_hz
+    return look_hz
+
+
+def _track(spectrum: NoteSpectrum, look_hz: float) -> Guide:
+    import librosa
+
+    samples, rate_hz = spectrum.lowered(_FRAME / _PERIODS_A_FRAME * look_hz)
+    hop = max(_FRAME // 4, round(_HOP_S * rate_hz))
+    found, voiced, _ = librosa.pyin(
+        samples[round(spectrum.onset_s * rate_hz) :],
+        fmin=look_hz * 2 ** (-_BAND_SEMITONES / 12),
+        fmax=min(look_hz * 2 ** (_BAND_SEMITONES / 12), rate_hz / 2.2),
+        sr=rate_hz,
+        frame_length=_FRAME,
+        hop_length=hop,
+        # In octaves a second; pYIN refuses a step of more bins than its band has.
+        max_transition_rate=_BAND_SEMITONES / 24 * rate_hz / hop,
+        fill_na=np.nan,
+    )
+    pitch_hz = float(np.nanmedian(found)) if np.any(voiced) else look_hz
+    times_s = np.arange(found.size) * hop / rate_hz
+    return Guide(pitch_hz, float(np.mean(voiced)), times_s, found)

@@ -1,0 +1,103 @@
+"""Which partials of the note stand clear of the noise, and roughly where each lies.
+
+A stiff string's partials lie at ``k f1 sqrt((1 + B k^2) / (1 + B))`` (Fletcher 1964). The pair
+(f1, B) under which most peaks of the spectrum fall is found on a grid, since twenty partials up
+the stretch may be worth more than the distance to the next partial; each is then taken from the
+nearest peak.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from analyzer.pitch.spectrum import LineSpectrum, Real
+
+MOST_PARTIALS = 20
+HIGHEST_PARTIAL_HZ = 10_000.0
+CLEAR_DB = 14.0  # over the median between partials; white noise alone reaches this once in 1e5 bins
+_HIGHEST_SHARE_OF_RATE = 0.45
+_GRID_CENTS = np.arange(-40.0, 40.1, 2.0)
+_GRID_STIFFNESS = np.concatenate([[0.0], np.geomspace(5e-6, 1.2e-3, 28)])
+_GRID_PARTIALS = 12
+_SCORE_CAP_DB = 40.0
+_REACH_CENTS = 8.0
+
+
+@dataclass(frozen=True)
+class Peaks:
+    """Partials found, arrays of shape (partials,): numbers, rough frequencies (Hz), levels (dB)."""
+
+    numbers: Real
+    rough_hz: Real
+    clear_db: Real
+
+
+def stretched(numbers: Real, f1_hz: float | Real, stiffness: float | Real) -> Real:
+    """Frequencies of partials ``numbers`` of a stiff string whose first lies at ``f1_hz``, Hz."""
+    stretch = np.sqrt((1 + stiffness * numbers**2) / (1 + stiffness))
+    return np.asarray(numbers * f1_hz * stretch)
+
+
+def find_partials(lines: LineSpectrum, rough_hz: float, rate_hz: float) -> Peaks:
+    """The partials that stand clear of what lies between them, near ``rough_hz`` times 1, 2, ...
+
+    ``rate_hz`` is the recording's sample rate, which bounds what can be heard of them.
+    """
+    top_hz = min(HIGHEST_PARTIAL_HZ, _HIGHEST_SHARE_OF_RATE * rate_hz)
+    numbers = np.arange(1.0, MOST_PARTIALS + 1)
+    f1_hz, stiffness = _best_on_grid(lines, rough_hz, top_hz)
+    for _ in range(2):
+        expected_hz = stretched(numbers, f1_hz, stiffness)
+        inside = expected_hz < top_hz
+        peaks = _nearest_peaks(lines, numbers[inside], expected_hz[inside])
+        if peaks.numbers.size < 3:
+            break
+        f1_hz, stiffness = _straight_line(peaks)
+    return peaks
+
+
+def _best_on_grid(lines: LineSpectrum, rough_hz: float, top_hz: float) -> tuple[float, float]:
+    """(f1, B) under which the most level lies at the expected partials."""
+    near_db = ndimage.maximum_filter1d(lines.level_db, 1 + 2 * round(0.5 / lines.bin_hz))
+    f1_hz = rough_hz * 2 ** (_GRID_CENTS / 1200)
+    numbers = np.arange(1.0, _GRID_PARTIALS + 1)
+    at_hz = stretched(numbers[:, None, None], f1_hz[None, :, None], _GRID_STIFFNESS)
+    index = np.clip(np.round(at_hz / lines.bin_hz).astype(int), 0, near_db.size - 1)
+    over_db = near_db[index] - lines.floor_db(numbers * rough_hz, rough_hz)[:, None, None]
+    score = np.sum(np.clip(over_db, 0, _SCORE_CAP_DB) * (at_hz < top_hz), axis=0)
+    i, j = np.unravel_index(int(np.argmax(score)), score.shape)
+    return float(f1_hz[i]), float(_GRID_STIFFNESS[j])
+
+
+def _nearest_peaks(lines: LineSpectrum, numbers: Real, expected_hz: Real) -> Peaks:
+    """The highest bin near each expected frequency, refined by a parabola through three."""
+    level_db, bin_hz = lines.level_db, lines.bin_hz
+    reach = np.ceil((0.8 + expected_hz * _REACH_CENTS / 1731) / bin_hz).astype(int)
+    widest = np.arange(-int(np.max(reach)), int(np.max(reach)) + 1)
+    index = np.round(expected_hz / bin_hz).astype(int)[:, None] + widest
+    index = np.clip(index, 1, level_db.size - 2)
+    near = np.where(np.abs(widest) <= reach[:, None], level_db[index], -np.inf)
+    best = index[np.arange(numbers.size), np.argmax(near, axis=1)]
+    left, middle, right = level_db[best - 1], level_db[best], level_db[best + 1]
+    bend = left - 2 * middle + right
+    shift = np.where(bend < 0, 0.5 * (left - right) / np.where(bend < 0, bend, -1.0), 0.0)
+    clear_db = middle - lines.floor_db(expected_hz, expected_hz[0] / numbers[0])
+    kept = (clear_db >= CLEAR_DB) & (np.abs(shift) <= 1)
+    return Peaks(numbers[kept], ((best + shift) * bin_hz)[kept], clear_db[kept])
+
+
+def _straight_line(peaks: Peaks) -> tuple[float, float]:
+    """(f1, B) from the peaks: (f_k / k)^2 is a straight line in k^2; medians of pairwise slopes."""
+    x, y = peaks.numbers**2, (peaks.rough_hz / peaks.numbers) ** 2
+    i, j = np.triu_indices(x.size, 1)
+    weight = np.abs(x[i] - x[j])
+    slopes = (y[i] - y[j]) / (x[i] - x[j])
+    order = np.argsort(slopes)
+    middle = np.searchsorted(np.cumsum(weight[order]), 0.5 * np.sum(weight))
+    slope = max(float(slopes[order][middle]), 0.0)
+    f0_squared = float(np.median(y - slope * x))
+    stiffness = slope / f0_squared
+    return float(np.sqrt(f0_squared * (1 + stiffness))), stiffness

@@ -1,0 +1,240 @@
+"""How the partials' phases run: a settled frequency each, and a course that they share.
+
+The phase of a partial's complex envelope is, with t from the onset,
+
+    phase_k(t) = c_k + 2 pi f_k [ e_k t + g S(t) + sum_j a_j H_j(t) ]                       (1)
+
+f_k the frequency that the envelope is taken against, e_k its small relative offset, g the relative
+sharpness at the onset, S the integral of the glide's course (``glide`` has the candidates), and
+a_j H_j the wander's (``wander``), with normal priors on g and a_j. For one candidate (1) is linear
+(``shared``). All candidates of glide and wander are averaged by their evidence (J. Hoeting et al.,
+Statist. Sci. 14, 382, 1999; recalled), so that a steady note does not pay for a glide that it has
+not, and the spread between candidates enters the covariance.
+
+The weights are squared amplitude over noise, which makes the fit as good as the noise allows
+(the phase of a sample at amplitude A in noise of variance v has the variance v / A^2).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from analyzer.music import CENTS_PER_NEPER
+from analyzer.pitch.glide import (
+    NO_GLIDE_PRIOR,
+    SIZE_PRIOR,
+    Shapes,
+    candidate_shapes,
+    closer_time_constants,
+    first_time_constants,
+)
+from analyzer.pitch.shared import (
+    SharedTerms,
+    Solutions,
+    share_terms,
+    solve_with_wander,
+    solve_without_wander,
+)
+from analyzer.pitch.spectrum import Complex, Real
+from analyzer.pitch.wander import STEADY_PRIOR, Wander, wander_over
+
+_ROUNDS = 4
+_BLOCK_S = 0.03  # samples are averaged over this once the phases are known roughly
+_SMOOTHING_S = 0.15
+_LEAST_POWER = 2.0  # samples with less than this times the noise say nothing of the phase
+_CLEANEST_POWER = 1e-8  # no recording is cleaner than 80 dB in the band of a partial
+
+
+@dataclass(frozen=True)
+class Envelopes:
+    """Complex envelopes of the partials and what they are taken against.
+
+    ``values`` has shape (partials, samples), ``centres_hz`` (partials,), ``times_s`` (samples,)
+    from the onset. ``noise`` (partials,) is the variance of the noise in either part of an
+    envelope, to begin with. ``colour`` is the noise's density in mid-band against that of
+    independent samples of the same variance.
+    """
+
+    values: Complex
+    centres_hz: Real
+    times_s: Real
+    noise: Real
+    colour: float
+
+    @property
+    def omega(self) -> Real:
+        """Angular frequencies of the centres, (partials, 1)."""
+        return 2 * np.pi * self.centres_hz[:, None]
+
+
+@dataclass(frozen=True)
+class PhaseFit:
+    """What the phases say.
+
+    ``offsets`` (partials,) are relative to the envelopes' centres, with ``covariance`` (partials,
+    partials). ``course_cents`` (samples,) is the pitch above the settled one at ``times_s``,
+    ``glide_cents`` the glide's part of it. ``phases`` (partials, samples) is the fitted equation
+    (1), radians; ``probabilities`` those of the glide's candidates, 'no glide' first.
+    """
+
+    offsets: Real
+    covariance: Real
+    times_s: Real
+    course_cents: Real
+    glide_cents: Real
+    phases: Real
+    probabilities: Real
+
+
+def fit_phases(envelopes: Envelopes) -> PhaseFit:
+    """Fit equation (1) to all partials at once, by iterated weighted least squares."""
+    log_tau = first_time_constants()
+    fit = _first_fit(envelopes, log_tau)
+    rough = envelopes.values * np.exp(-1j * fit.phases)
+    noise = _noise(rough, np.maximum(_smoothed(rough.real, envelopes.times_s), 0.0))
+    blocks, known = _in_blocks(replace(envelopes, values=rough, noise=noise), fit.phases)
+    wander = wander_over(blocks.times_s)
+    phases = np.zeros_like(known)
+    for _ in range(_ROUNDS):
+        turned = blocks.values * np.exp(-1j * phases)
+        amplitude = np.maximum(_smoothed(turned.real, blocks.times_s), 0.0)
+        noise = _noise(turned, amplitude)
+        measured = known + phases + np.angle(turned)
+        log_tau = closer_time_constants(log_tau, fit.probabilities[1:-1])
+        shapes = candidate_shapes(log_tau, _power(blocks.values, noise), blocks.times_s)
+        fit = _fit(measured, _weights(amplitude, noise, blocks.colour), blocks, shapes, wander)
+        phases = fit.phases - known
+    return fit
+
+
+def _first_fit(envelopes: Envelopes, log_tau: Real) -> PhaseFit:
+    """A fit to the unwrapped phases, without wander, which would follow their slips."""
+    z, t = envelopes.values, envelopes.times_s
+    steady = _steady_phase(z, t)
+    measured = steady + np.unwrap(np.angle(z * np.exp(-1j * steady)), axis=1)
+    weights = _weights(_smoothed(np.abs(z), t), envelopes.noise, envelopes.colour)
+    shapes = candidate_shapes(log_tau, _power(z, envelopes.noise), t)
+    return _fit(measured, weights, envelopes, shapes, None)
+
+
+def _fit(
+    measured: Real, weights: Real, envelopes: Envelopes, shapes: Shapes, wander: Wander | None
+) -> PhaseFit:
+    """Every candidate of equation (1), and their average."""
+    omega, t = envelopes.omega, envelopes.times_s
+    hats = np.zeros((0, t.size)) if wander is None else wander.integrals
+    terms = share_terms(measured / omega, weights * omega**2, t, hats, shapes.integrals)
+    solutions = [solve_without_wander(terms, SIZE_PRIOR)]
+    priors = [1.0]
+    if wander is not None:
+        solutions += [solve_with_wander(terms, SIZE_PRIOR, root) for root in wander.roots]
+        priors = [STEADY_PRIOR, *wander.prior]
+    log_prior = np.log(np.concatenate([[NO_GLIDE_PRIOR], shapes.prior]))
+    log_prior = log_prior + np.log(priors)[:, None]
+    share = _probabilities(np.stack([each.evidence for each in solutions]) + log_prior)
+    return _averaged(terms, solutions, share, envelopes, shapes, wander)
+
+
+def _averaged(
+    terms: SharedTerms,
+    solutions: Sequence[Solutions],
+    share: Real,
+    envelopes: Envelopes,
+    shapes: Shapes,
+    wander: Wander | None,
+) -> PhaseFit:
+    """The average over wander (rows of ``share``) and glide (columns)."""
+    pairs = list(zip(share, solutions, strict=True))
+    offsets = np.sum([each.slopes @ p for p, each in pairs], axis=0)
+    glide = np.sum([each.sizes * p for p, each in pairs], axis=0)[1:]
+    hats = np.sum([each.hats @ p for p, each in pairs if each.hats.size], axis=0)
+    hats = np.zeros(terms.hats) if np.ndim(hats) == 0 else hats
+    glide_course = glide @ shapes.courses
+    course, integral = glide_course, glide @ shapes.integrals
+    if wander is not None:
+        course = course + hats @ wander.courses
+        integral = integral + hats @ wander.integrals
+    constant = terms.mean - offsets * terms.mean_s - terms.row_mean @ np.append(hats, glide)
+    run = constant[:, None] + offsets[:, None] * envelopes.times_s + integral
+    return PhaseFit(
+        offsets,
+        np.diag(1 / terms.spread) + _shared_covariance(pairs, offsets),
+        envelopes.times_s,
+        CENTS_PER_NEPER * course,
+        CENTS_PER_NEPER * glide_course,
+        envelopes.omega * run,
+        np.sum(share, axis=0),
+    )
+
+
+def _shared_covariance(pairs: Sequence[tuple[Real, Solutions]], offsets: Real) -> Real:
+    """What glide, wander and the choice between their candidates add to the lines' own noise."""
+    covariance = np.zeros((offsets.size, offsets.size))
+    for p, each in pairs:
+        between = each.slopes - offsets[:, None]
+        covariance += np.sum(p) * each.base
+        covariance += (each.tilts * (each.variances * p)) @ each.tilts.T
+        covariance += (between * p) @ between.T
+    return covariance
+
+
+def _in_blocks(envelopes: Envelopes, phases: Real) -> tuple[Envelopes, Real]:
+    """Averages over some samples each, of envelopes already turned by ``phases``, and of those."""
+    t = envelopes.times_s
+    size = max(1, int(_BLOCK_S / float(t[1] - t[0])))
+    count = t.size // size
+
+    def mean(values: Any) -> Any:
+        whole = values[..., : count * size]
+        return np.mean(whole.reshape(*whole.shape[:-1], count, size), axis=-1)
+
+    blocks = replace(
+        envelopes,
+        values=mean(envelopes.values),
+        times_s=mean(t),
+        noise=envelopes.noise * envelopes.colour / size,
+        colour=1.0,
+    )
+    return blocks, mean(phases)
+
+
+def _weights(amplitude: Real, noise: Real, colour: float) -> Real:
+    """Inverse variances of the phases, (partials, samples)."""
+    power = amplitude**2 / noise[:, None]
+    return np.where(power < _LEAST_POWER, 0.0, power / colour)
+
+
+def _power(values: Complex, noise: Real) -> Real:
+    """The string's power over time, less that of the noise; (samples,)."""
+    return np.asarray(np.sum(np.abs(values) ** 2 - 2 * noise[:, None], axis=0))
+
+
+def _noise(turned: Complex, amplitude: Real) -> Real:
+    """Variance across the phase of what the model leaves; (partials,)."""
+    least = _CLEANEST_POWER * np.max(amplitude, axis=1) ** 2
+    return np.asarray(np.maximum(np.mean(turned.imag**2, axis=1), np.maximum(least, 1e-30)))
+
+
+def _steady_phase(z: Complex, t: Real) -> Real:
+    """The phase of the best constant frequency of each envelope: lag one, weighed by power."""
+    late = z[:, t > 0.2] if np.sum(t > 0.2) > 10 else z
+    step = np.angle(np.sum(late[:, 1:] * late[:, :-1].conj(), axis=1))
+    return np.asarray(step[:, None] * np.arange(t.size))
+
+
+def _smoothed(values: Real, t: Real) -> Real:
+    """Moving average along the last axis, shorter at the ends."""
+    half = max(1, round(0.5 * _SMOOTHING_S / float(t[1] - t[0])))
+    total = np.cumsum(np.pad(values, ((0, 0), (1, 0))), axis=1)
+    index = np.arange(t.size)
+    low, high = np.maximum(index - half, 0), np.minimum(index + half + 1, t.size)
+    return np.asarray((total[:, high] - total[:, low]) / (high - low))
+
+
+def _probabilities(log_odds: Real) -> Real:
+    odds = np.exp(log_odds - np.max(log_odds))
+    return np.asarray(odds / np.sum(odds))

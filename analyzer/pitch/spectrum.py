@@ -1,0 +1,110 @@
+"""One transform of the note, from which every band is cut.
+
+The note is transformed once. A lower-rate copy for the guide and the complex envelope of each
+partial are then short inverse transforms of a slice of the spectrum: linear phase, flat noise
+inside the band, and no filter to design.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+_FADE_S = 0.02
+BAND_COLOUR = 8 / 3  # noise density in the middle of a band against its mean over the band
+_LEVELS_FROM_S = 0.08  # after the onset, past the pick's own noise
+_LEVELS_S = 1.2
+_LEVELS_TOP_HZ = 11_000.0
+
+
+@dataclass(frozen=True)
+class NoteSpectrum:
+    """The spectrum of a note's samples. Times count from the first sample.
+
+    ``bins`` are those of a real transform of ``size`` samples at ``rate_hz``.
+    """
+
+    bins: Complex
+    size: int
+    rate_hz: float
+    duration_s: float
+    onset_s: float
+
+    @property
+    def bin_hz(self) -> float:
+        return self.rate_hz / self.size
+
+    def lowered(self, rate_hz: float) -> tuple[Real, float]:
+        """The note at a lower sample rate: samples, and the rate that came of it, Hz."""
+        size = min(self.size, 2 * round(rate_hz / self.bin_hz / 2))
+        kept = self.bins[: size // 2 + 1] * _low_pass(size // 2 + 1)
+        out_rate_hz = size * self.bin_hz
+        samples = fft.irfft(kept, size) * (size / self.size)
+        return samples[: round(self.duration_s * out_rate_hz)], out_rate_hz
+
+    def envelopes(self, centres_hz: Real, half_width_hz: float) -> tuple[Complex, Real, float]:
+        """The complex envelopes of bands about ``centres_hz``.
+
+        Returns the envelopes, shape (bands, samples), whose magnitude is the amplitude of the
+        partial; the exact frequency that each is taken against, Hz; and their common rate, Hz.
+        """
+        half = max(8, int(np.ceil(half_width_hz / self.bin_hz)))
+        width = fft.next_fast_len(2 * half)
+        middle = np.round(centres_hz / self.bin_hz).astype(int)
+        offsets = np.round(fft.fftfreq(width, 1 / width)).astype(int)
+        index = middle[:, None] + offsets[None, :]
+        inside = (index >= 0) & (index < self.bins.size)
+        cut = np.where(inside, self.bins[np.clip(index, 0, self.bins.size - 1)], 0)
+        # Raised cosine all the way: its response dies away soonest after an onset.
+        cut = cut * (0.5 + 0.5 * np.cos(np.pi * np.clip(offsets / half, -1, 1)))
+        envelopes = fft.ifft(cut, axis=1) * (2 * width / self.size)
+        rate_hz = width * self.bin_hz
+        used = int(self.duration_s * rate_hz)
+        return envelopes[:, :used], middle * self.bin_hz, rate_hz
+
+
+@dataclass(frozen=True)
+class LineSpectrum:
+    """Level of the loud part of the note at each bin, dB. ``level_db`` has shape (bins,)."""
+
+    level_db: Real
+    bin_hz: float
+
+    def floor_db(self, at_hz: Real, spacing_hz: float) -> Real:
+        """Median level within half a spacing to either side of each frequency, dB."""
+        half = max(4, round(0.5 * spacing_hz / self.bin_hz))
+        last = self.level_db.size - 1
+        around = np.round(at_hz / self.bin_hz).astype(int)[:, None] + np.arange(-half, half + 1)
+        return np.asarray(np.median(self.level_db[np.clip(around, 0, last)], axis=1))
+
+
+def note_spectrum(samples: Real, rate_hz: float, onset_s: float) -> NoteSpectrum:
+    """Transform a note, shape (n,), with its end faded so that the cut does not splash."""
+    faded = samples - np.mean(samples)
+    fade = min(round(_FADE_S * rate_hz), faded.size // 4)
+    faded[-fade:] *= 0.5 + 0.5 * np.cos(np.pi * np.arange(fade) / fade)
+    size = fft.next_fast_len(faded.size + round(0.1 * rate_hz), real=True)
+    size += size % 2
+    return NoteSpectrum(fft.rfft(faded, size), size, rate_hz, faded.size / rate_hz, onset_s)
+
+
+def line_spectrum(spectrum: NoteSpectrum) -> LineSpectrum:
+    """The spectrum in which lines are looked for: from 0.08 s after the onset, 1.2 s long."""
+    samples, rate_hz = spectrum.lowered(min(spectrum.rate_hz, 2 * _LEVELS_TOP_HZ))
+    start = round((spectrum.onset_s + _LEVELS_FROM_S) * rate_hz)
+    part = samples[start : start + round(_LEVELS_S * rate_hz)]
+    size = fft.next_fast_len(2 * part.size, real=True)
+    magnitude = np.abs(fft.rfft(part * np.hanning(part.size), size))
+    return LineSpectrum(20 * np.log10(magnitude + 1e-12), rate_hz / size)
+
+
+def _low_pass(size: int) -> Real:
+    """Falls over the upper tenth, so that a lowered note does not ring."""
+    edge = np.clip((1 - np.arange(size) / size) / 0.1, 0, 1)
+    return np.asarray(0.5 - 0.5 * np.cos(np.pi * edge))

@@ -1,0 +1,96 @@
+"""What the name of a recording says: which string, where it was stopped, which take.
+
+``s<string>_<open|f12|h12|fN>_<take>``, read without regard to case, with ``-``, a space or ``_``
+between; a note name may stand for the string where the tuning makes it unique; the take may be
+left out. h12 is the natural harmonic over the 12th fret.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from analyzer.errors import RecordingError
+from analyzer.instrument.model import Instrument
+from analyzer.music import NOTE_PATTERN, semitones_from_a4
+
+OPEN = "open"
+TWELFTH_FRET = "f12"
+HARMONIC = "h12"
+HIGHEST_FRET = 36
+_BETWEEN = r"[-_ ]+"
+_NAME = re.compile(
+    rf"(?:s(?P<string>\d{{1,3}})|(?P<note>{NOTE_PATTERN})){_BETWEEN}"
+    rf"(?P<fret>open|h12|f\d{{1,3}})(?:{_BETWEEN}(?P<take>\d{{1,6}}))?",
+    re.IGNORECASE,
+)
+_FORM = "Name it like s6_open_1.wav or s6_f12_1.wav: string, open or f12, take"
+
+
+@dataclass(frozen=True, order=True)
+class Label:
+    """``fret`` is ``open``, ``f12``, ``h12`` or another ``f`` and number; takes count from 1."""
+
+    string: int
+    fret: str
+    take: int = 1
+
+    @property
+    def semitones(self) -> int:
+        """How far the note lies above the open string."""
+        return 0 if self.fret == OPEN else int(self.fret[1:])
+
+    @property
+    def place(self) -> str:
+        """The fret in words, for a message."""
+        if self.fret == OPEN:
+            return "open"
+        return "12th-fret harmonic" if self.fret == HARMONIC else f"fret {self.fret[1:]}"
+
+
+def read_label(file_name: str, instrument: Instrument) -> Label:
+    """The label in the name of a file.
+
+    Raises RecordingError where the name has another form, or names a string or fret that the
+    instrument has not.
+    """
+    match = _NAME.fullmatch(file_name.rpartition(".")[0].strip())
+    if match is None:
+        raise RecordingError(file_name, "has a name that says neither string nor fret", _FORM)
+    fret = match["fret"].lower()
+    if fret.startswith("f"):
+        fret = _fret(file_name, int(fret[1:]))
+    string = _string(file_name, match, instrument)
+    return Label(string, fret, int(match["take"] or 1))
+
+
+def _fret(file_name: str, number: int) -> str:
+    if number > HIGHEST_FRET:
+        raise RecordingError(
+            file_name, f"names fret {number}", f"Frets go to {HIGHEST_FRET}; mend the name"
+        )
+    return f"f{number}" if number else OPEN
+
+
+def _string(file_name: str, match: re.Match[str], instrument: Instrument) -> int:
+    count = len(instrument.tuning)
+    if match["string"] is not None:
+        string = int(match["string"])
+        if not 1 <= string <= count:
+            raise RecordingError(
+                file_name,
+                f"names string {string}",
+                f"This instrument has strings {count} to 1, string 1 the thinnest; mend the name",
+            )
+        return string
+    wanted = semitones_from_a4(match["note"])
+    same = [s for s in instrument.strings if semitones_from_a4(instrument.note(s)) == wanted]
+    if len(same) != 1:
+        tuning = " ".join(instrument.tuning)
+        found = "no string" if not same else f"{len(same)} strings"
+        raise RecordingError(
+            file_name,
+            f"names {match['note']}, and {found} of the tuning {tuning} has that note",
+            "Use the string's number instead, such as s6_open_1.wav",
+        )
+    return same[0]

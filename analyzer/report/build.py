@@ -1,0 +1,160 @@
+"""From measured recordings to the report: takes by note, notes by string, strings by saddle."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from analyzer.bridge import Need, saddle_move_mm, saddle_move_uncertainty_mm, set_saddle
+from analyzer.instrument.model import Bridge, Instrument
+from analyzer.measure import Measured
+from analyzer.pitch.settle import SettledPitch
+from analyzer.recording.labels import OPEN, TWELFTH_FRET
+from analyzer.report.model import RecordingResult, Report, SaddleResult, StringResult
+from analyzer.strings import Scatter, combine_takes, intonation, larger_drift, pluck_scatter
+
+Takes = dict[tuple[int, str], list[SettledPitch]]
+_NEEDED = {OPEN: "open", TWELFTH_FRET: "12th-fret"}
+
+
+def build_report(
+    instrument: Instrument, a4_hz: float, measured: Sequence[Measured], warnings: Sequence[str]
+) -> Report:
+    """Put the report of one instrument together."""
+    takes = _takes(measured)
+    scatter = pluck_scatter(list(takes.values()))
+    strings = tuple(_string(instrument, number, takes, scatter) for number in instrument.strings)
+    saddles = tuple(_saddles(instrument, strings))
+    return Report(
+        instrument.name,
+        instrument.tuning,
+        a4_hz,
+        strings,
+        saddles,
+        tuple(_recording(each) for each in measured),
+        (*warnings, *_unsaid(instrument), *(r for each in measured for r in each.remarks)),
+    )
+
+
+def _takes(measured: Sequence[Measured]) -> Takes:
+    takes: Takes = {}
+    for each in measured:
+        if each.pitch is not None and each.label is not None:
+            takes.setdefault((each.label.string, each.label.fret), []).append(each.pitch)
+    return takes
+
+
+def _string(instrument: Instrument, number: int, takes: Takes, scatter: Scatter) -> StringResult:
+    """The figures of one string, as far as its notes allow."""
+    result = StringResult(number, instrument.note(number))
+    missing = [fret for fret in _NEEDED if (number, fret) not in takes]
+    open_note = fretted = None
+    if OPEN not in missing:
+        open_note = combine_takes(takes[number, OPEN], scatter)
+        drift = _number(open_note.drift_cents)
+        result = replace(result, open_hz=open_note.hz, open_drift_cents=drift)
+    if TWELFTH_FRET not in missing:
+        fretted = combine_takes(takes[number, TWELFTH_FRET], scatter)
+        drift = _number(fretted.drift_cents)
+        result = replace(result, fretted_hz=fretted.hz, fretted_drift_cents=drift)
+    if open_note is None or fretted is None:
+        return replace(result, reason=_what_is_missing(number, missing))
+    found = intonation(open_note, fretted, scatter)
+    result = replace(
+        result,
+        error_cents=found.error_cents,
+        error_uncertainty_cents=found.error_uncertainty_cents,
+        sustain_drift_cents=_number(larger_drift(open_note.drift_cents, fretted.drift_cents)),
+    )
+    return _with_move(result, instrument.scale_length_mm(number))
+
+
+def _with_move(result: StringResult, length_mm: float | None) -> StringResult:
+    error, uncertainty = result.error_cents, result.error_uncertainty_cents
+    if length_mm is None or error is None or uncertainty is None:
+        return result
+    return replace(
+        result,
+        saddle_move_mm=saddle_move_mm(error, length_mm),
+        saddle_move_uncertainty_mm=saddle_move_uncertainty_mm(error, uncertainty, length_mm),
+    )
+
+
+def _what_is_missing(number: int, frets: Sequence[str]) -> str:
+    words = " and no usable ".join(_NEEDED[fret] for fret in frets)
+    names = " and ".join(f"s{number}_{fret}_1.wav" for fret in frets)
+    return f"No usable {words} recording. Record {names}."
+
+
+def _saddles(instrument: Instrument, strings: Sequence[StringResult]) -> Iterator[SaddleResult]:
+    if instrument.bridge is None:
+        return
+    by_number = {each.string: each for each in strings}
+    for carried in instrument.bridge.saddles:
+        yield _saddle([by_number[number] for number in carried], instrument, instrument.bridge)
+
+
+def _saddle(
+    carried: Sequence[StringResult], instrument: Instrument, bridge: Bridge
+) -> SaddleResult:
+    numbers = tuple(each.string for each in carried)
+    needs: dict[int, Need] = {}
+    for each in carried:
+        length_mm = instrument.scale_length_mm(each.string)
+        if each.error_cents is None or length_mm is None:
+            return SaddleResult(numbers, f"String {each.string} has no result.")
+        needs[each.string] = Need(each.error_cents, length_mm)
+    found = set_saddle(needs, bridge)
+    return SaddleResult(
+        numbers,
+        _shortfall(found.short_by_mm),
+        found.move_mm,
+        found.turns,
+        found.direction,
+        found.residual_cents,
+    )
+
+
+def _shortfall(short_by_mm: float) -> str | None:
+    if short_by_mm == 0:
+        return None
+    way = "away from the nut" if short_by_mm > 0 else "toward the nut"
+    return (
+        f"The travel ends {abs(short_by_mm):.2f} mm short of the best place, {way}; look at the "
+        "strings' age and gauge, the action and the nut before more is asked of the saddle."
+    )
+
+
+def _unsaid(instrument: Instrument) -> Iterator[str]:
+    """What the instrument file leaves out, and what that costs."""
+    if instrument.scale_lengths_mm is None:
+        return
+    if instrument.bridge is None:
+        yield "The instrument file has no [bridge]: moves are for each string alone, without turns."
+    elif instrument.bridge.screw is None:
+        yield "The [bridge] names no thread and screw_head: moves are in mm, without turns."
+
+
+def _recording(each: Measured) -> RecordingResult:
+    result = RecordingResult(each.file, None, None, None, "rejected", each.reason)
+    if each.label is not None:
+        label = each.label
+        result = replace(result, string=label.string, fret=label.fret, take=label.take)
+    if each.pitch is None:
+        return result
+    known = each.label is not None and each.label.fret in _NEEDED
+    return replace(
+        result,
+        status="used",
+        reason=None if known else "Measured; the 12th-fret error needs only open and f12.",
+        settled_hz=each.pitch.settled_hz,
+        settled_uncertainty_cents=each.pitch.settled_uncertainty_cents,
+        sustain_drift_cents=_number(each.pitch.sustain_drift_cents),
+        stiffness=_number(each.pitch.stiffness),
+    )
+
+
+def _number(value: float) -> float | None:
+    """JSON has no NaN: what could not be had is None."""
+    return value if math.isfinite(value) else None

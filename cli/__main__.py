@@ -1,0 +1,5 @@
+"""``python -m cli`` does what ``pluckcheck`` does."""
+
+from cli.main import main
+
+main()
