@@ -48,6 +48,8 @@ def analyze_folder(
         raise UnusableInputError(
             "--a4", f"is {a4_hz:g} Hz", f"Give {LOWEST_A4_HZ:g} to {HIGHEST_A4_HZ:g} Hz"
         )
+    if jobs == 0:
+        raise UnusableInputError("--jobs", "is 0", "Give 1 or more, or -1 for all cores")
     files = find_recordings(folder)
     instrument, warnings = _instrument(folder, instrument_file)
     measured = _measure_all(files, instrument, a4_hz, jobs, progress)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from threadpoolctl import threadpool_limits
+
 from analyzer.errors import RecordingError
 from analyzer.gate import check_label
 from analyzer.instrument.model import Instrument
@@ -33,7 +35,9 @@ def measure_recording(path: Path, instrument: Instrument, a4_hz: float = ISO16_A
         label = read_label(path.name, instrument)
         recording = open_recording(path)
         pluck = find_pluck(recording)
-        pitch = settle(recording, pluck)
+        # The matrices are small: several threads at them would mostly wait for each other.
+        with threadpool_limits(1):
+            pitch = settle(recording, pluck)
         check_label(path.name, label, instrument, pitch.settled_hz, a4_hz)
     except RecordingError as error:
         return Measured(path.name, label, None, error.reason)

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy.special import stdtrit
 
 from analyzer.music import CENTS_PER_OCTAVE, cents_between
 from analyzer.pitch.settle import SettledPitch
@@ -37,7 +37,7 @@ class Scatter:
     @property
     def coverage(self) -> float:
         """The factor of a 95 % interval (Student's t)."""
-        return float(stats.t.ppf(0.975, self.freedom))
+        return float(stdtrit(self.freedom, 0.975))
 
 
 @dataclass(frozen=True)

@@ -61,6 +61,6 @@ def deliver(path: Path, text: str) -> bool:
 def show_report(report: Report, piped_columns: int) -> None:
     """Print the tables; a pipe gets plain text, wide enough that nothing wraps early."""
     console = Console(highlight=False)
-    if not console.is_terminal and "COLUMNS" not in os.environ:
+    if not console.is_terminal and not os.environ.get("COLUMNS"):
         console = Console(highlight=False, width=piped_columns)
     console.print(TerminalReport(report))

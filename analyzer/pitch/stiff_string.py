@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy.special import stdtrit
 
 from analyzer.music import CENTS_PER_NEPER
 from analyzer.pitch.partials import stretched
@@ -68,7 +68,7 @@ def fit_string(numbers: Real, frequencies_hz: Real, covariance: Real) -> StringF
         size = np.diag(covariance) + scatter
         trust = (_TAIL + 1) / (_TAIL + residual**2 / size)
     freedom = _freedom(numbers.size, scatter, np.diag(covariance))
-    factor = float(stats.t.ppf(0.975, freedom))
+    factor = float(stdtrit(freedom, 0.975))
     return StringFit(
         float(np.exp(log_f1)),
         factor * CENTS_PER_NEPER * float(np.sqrt(gain[0, 0])),

@@ -116,7 +116,9 @@ def _advice(saddle: SaddleResult) -> list[str]:
         return ["leave it", after]
     words = [f"{abs(saddle.move_mm):.2f} mm {_way(saddle.move_mm)}", after]
     if saddle.turns is not None:
-        words.insert(0, f"{saddle.turns:g} turn{'' if saddle.turns <= 1 else 's'} {saddle.direction}")
+        words.insert(
+            0, f"{saddle.turns:g} turn{'' if saddle.turns <= 1 else 's'} {saddle.direction}"
+        )
     return words
 
 

@@ -1,0 +1,68 @@
+"""What several tests share: the demo, a way to run the command, recordings with a known truth."""
+
+from __future__ import annotations
+
+import csv
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from fetch_recordings import cache
+from pluck_model import PluckModel, recording
+
+ROOT = Path(__file__).parent.parent
+SAMPLE_AUDIO = ROOT / "sample_audio"
+
+Run = Callable[..., subprocess.CompletedProcess[str]]
+
+
+@pytest.fixture(scope="session")
+def run() -> Run:
+    """Run ``pluckcheck`` in a process of its own, its output captured as text."""
+
+    def call(*words: object, **options: object) -> subprocess.CompletedProcess[str]:
+        command = [sys.executable, "-m", "cli", *map(str, words)]
+        plain = {name: value for name, value in os.environ.items() if name != "COLUMNS"}
+        settings = {"capture_output": True, "text": True, "check": False, "cwd": ROOT, "env": plain}
+        return subprocess.run(command, **{**settings, **options})  # noqa: PLW1510
+
+    return call
+
+
+@pytest.fixture(scope="session")
+def demo_truth() -> list[dict[str, str]]:
+    """Rows of truth.csv, which the script that made the demo wrote."""
+    with (SAMPLE_AUDIO / "truth.csv").open(encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+@pytest.fixture
+def write_pluck(tmp_path: Path) -> Callable[..., Path]:
+    """Write a synthetic take; the seed is that of the test's own generator."""
+
+    def write(
+        name: str, model: PluckModel, seed: int = 1, rate_hz: int = 44100, **take: object
+    ) -> Path:
+        samples = recording(model, np.random.default_rng(seed), rate_hz=rate_hz, **take)
+        path = tmp_path / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        soundfile.write(path, samples, rate_hz, subtype="PCM_24")
+        return path
+
+    return write
+
+
+@pytest.fixture(scope="session")
+def real_recordings() -> Path:
+    """The cache of real recordings; without it the tests that need it are skipped."""
+    if not (cache() / "acoustic").is_dir() or not (cache() / "electric").is_dir():
+        reason = f"no real recordings in {cache()}: run python tests/fetch_recordings.py"
+        if os.environ.get("PLUCKCHECK_NEED_RECORDINGS"):
+            pytest.fail(reason)
+        pytest.skip(reason)
+    return cache()
