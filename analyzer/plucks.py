@@ -92,7 +92,9 @@ def _onset_and_end(
 ) -> tuple[int, int, int]:
     """Onset and end in steps, and how often the string is struck again."""
     inside = level_db[start:stop]
-    onset = start + int(np.argmax(inside >= np.max(inside) - _ONSET_DB))
+    peak_db, floor_db = float(np.max(inside)), float(np.percentile(level_db, 10))
+    threshold_db = max(peak_db - _ONSET_DB, 0.5 * (peak_db + floor_db))  # above loud noise
+    onset = start + int(np.argmax(inside >= threshold_db))
     begin = onset + round(_RESTRIKE_AFTER_S / step_s)
     look_back = round(0.1 / step_s)
     smooth_db = _smoothed(level_db[onset:stop], round(_SMOOTHING_S / step_s))

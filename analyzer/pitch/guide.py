@@ -25,6 +25,7 @@ _BAND_SEMITONES = 4.0  # pYIN's band reaches this far to either side of the look
 _FRAME = 256
 _PERIODS_A_FRAME = 5.0
 _HOP_S = 0.04
+_LOUD_S = 1.0
 _OCTAVE_LINES = 12
 _OCTAVE_EMPTY_DB = 40.0  # lines this far below the others are not the note's own
 
@@ -98,4 +99,5 @@ def _track(spectrum: NoteSpectrum, look_hz: float) -> Guide:
     )
     pitch_hz = float(np.nanmedian(found)) if np.any(voiced) else look_hz
     times_s = np.arange(found.size) * hop / rate_hz
-    return Guide(pitch_hz, float(np.mean(voiced)), times_s, found)
+    # A note dies away into the noise; whether it is one shows in its first second.
+    return Guide(pitch_hz, float(np.mean(voiced[times_s < _LOUD_S])), times_s, found)

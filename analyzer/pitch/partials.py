@@ -22,7 +22,7 @@ _HIGHEST_SHARE_OF_RATE = 0.45
 _GRID_CENTS = np.arange(-40.0, 40.1, 2.0)
 _GRID_STIFFNESS = np.concatenate([[0.0], np.geomspace(5e-6, 1.2e-3, 28)])
 _GRID_PARTIALS = 12
-_SCORE_CAP_DB = 40.0
+_SCORE_CAP_DB = 90.0
 _REACH_CENTS = 8.0
 
 

@@ -39,13 +39,18 @@ from analyzer.pitch.shared import (
     solve_with_wander,
     solve_without_wander,
 )
-from analyzer.pitch.spectrum import Complex, Real
+from analyzer.pitch.spectrum import Complex, Real, band_response
 from analyzer.pitch.wander import STEADY_PRIOR, Wander, wander_over
 
 _ROUNDS = 4
 _BLOCK_S = 0.03  # samples are averaged over this once the phases are known roughly
 _SMOOTHING_S = 0.15
+_PIECE_S = 0.3
+_WHITE_PIECES = 4.0
 _LEAST_POWER = 2.0  # samples with less than this times the noise say nothing of the phase
+_HEARD_POWER = 8.0  # samples with more than this times the noise show a partial's decay
+_FEWEST_HEARD = 5
+_LEAST_PASSED = 0.3
 _CLEANEST_POWER = 1e-8  # no recording is cleaner than 80 dB in the band of a partial
 
 
@@ -56,7 +61,7 @@ class Envelopes:
     ``values`` has shape (partials, samples), ``centres_hz`` (partials,), ``times_s`` (samples,)
     from the onset. ``noise`` (partials,) is the variance of the noise in either part of an
     envelope, to begin with. ``colour`` is the noise's density in mid-band against that of
-    independent samples of the same variance.
+    independent samples of the same variance, ``half_hz`` the half-width of the bands.
     """
 
     values: Complex
@@ -64,6 +69,7 @@ class Envelopes:
     times_s: Real
     noise: Real
     colour: float
+    half_hz: float
 
     @property
     def omega(self) -> Real:
@@ -94,19 +100,24 @@ def fit_phases(envelopes: Envelopes) -> PhaseFit:
     """Fit equation (1) to all partials at once, by iterated weighted least squares."""
     log_tau = first_time_constants()
     fit = _first_fit(envelopes, log_tau)
-    rough = envelopes.values * np.exp(-1j * fit.phases)
-    noise = _noise(rough, np.maximum(_smoothed(rough.real, envelopes.times_s), 0.0))
-    blocks, known = _in_blocks(replace(envelopes, values=rough, noise=noise), fit.phases)
+    rough = envelopes.values * np.exp(-1j * fit.phases) / _passed(fit.phases, envelopes)
+    size = max(2, int(_BLOCK_S / float(envelopes.times_s[1] - envelopes.times_s[0])))
+    blocks, known = _in_blocks(replace(envelopes, values=rough), fit.phases, size)
     wander = wander_over(blocks.times_s)
     phases = np.zeros_like(known)
     for _ in range(_ROUNDS):
         turned = blocks.values * np.exp(-1j * phases)
         amplitude = np.maximum(_smoothed(turned.real, blocks.times_s), 0.0)
-        noise = _noise(turned, amplitude)
+        noise = _noise(turned, amplitude, size)
         measured = known + phases + np.angle(turned)
         log_tau = closer_time_constants(log_tau, fit.probabilities[1:-1])
-        shapes = candidate_shapes(log_tau, _power(blocks.values, noise), blocks.times_s)
-        fit = _fit(measured, _weights(amplitude, noise, blocks.colour), blocks, shapes, wander)
+        shapes = candidate_shapes(
+            log_tau, _power(blocks.values, noise, blocks.times_s), blocks.times_s
+        )
+        colour, wave = _slow_waves(turned.imag, amplitude, noise, blocks.times_s)
+        weights = _weights(amplitude, noise, colour)
+        weights = weights / (1 + wave * weights)
+        fit = _fit(measured, weights, blocks, shapes, wander)
         phases = fit.phases - known
     return fit
 
@@ -117,7 +128,7 @@ def _first_fit(envelopes: Envelopes, log_tau: Real) -> PhaseFit:
     steady = _steady_phase(z, t)
     measured = steady + np.unwrap(np.angle(z * np.exp(-1j * steady)), axis=1)
     weights = _weights(_smoothed(np.abs(z), t), envelopes.noise, envelopes.colour)
-    shapes = candidate_shapes(log_tau, _power(z, envelopes.noise), t)
+    shapes = candidate_shapes(log_tau, _power(z, envelopes.noise, t), t)
     return _fit(measured, weights, envelopes, shapes, None)
 
 
@@ -182,10 +193,16 @@ def _shared_covariance(pairs: Sequence[tuple[Real, Solutions]], offsets: Real) -
     return covariance
 
 
-def _in_blocks(envelopes: Envelopes, phases: Real) -> tuple[Envelopes, Real]:
-    """Averages over some samples each, of envelopes already turned by ``phases``, and of those."""
+def _passed(phases: Real, envelopes: Envelopes) -> Real:
+    """What the bands pass of the partials, which a glide takes away from their middles."""
+    step_s = float(envelopes.times_s[1] - envelopes.times_s[0])
+    offset_hz = np.gradient(phases, step_s, axis=1) / (2 * np.pi)
+    return np.maximum(band_response(offset_hz / envelopes.half_hz), _LEAST_PASSED)
+
+
+def _in_blocks(envelopes: Envelopes, phases: Real, size: int) -> tuple[Envelopes, Real]:
+    """Averages over ``size`` samples, of envelopes already turned by ``phases``, and of those."""
     t = envelopes.times_s
-    size = max(1, int(_BLOCK_S / float(t[1] - t[0])))
     count = t.size // size
 
     def mean(values: Any) -> Any:
@@ -196,27 +213,72 @@ def _in_blocks(envelopes: Envelopes, phases: Real) -> tuple[Envelopes, Real]:
         envelopes,
         values=mean(envelopes.values),
         times_s=mean(t),
-        noise=envelopes.noise * envelopes.colour / size,
         colour=1.0,
     )
     return blocks, mean(phases)
 
 
-def _weights(amplitude: Real, noise: Real, colour: float) -> Real:
+def _weights(amplitude: Real, noise: Real, colour: float | Real) -> Real:
     """Inverse variances of the phases, (partials, samples)."""
     power = amplitude**2 / noise[:, None]
     return np.where(power < _LEAST_POWER, 0.0, power / colour)
 
 
-def _power(values: Complex, noise: Real) -> Real:
-    """The string's power over time, less that of the noise; (samples,)."""
-    return np.asarray(np.sum(np.abs(values) ** 2 - 2 * noise[:, None], axis=0))
+def _slow_waves(imaginary: Real, amplitude: Real, noise: Real, t: Real) -> tuple[Real, Real]:
+    """What hum, beating polarisations or ringing neighbours leave in the phases beside noise.
+
+    Over pieces of 0.3 s the sum of amplitude times the rest has the variance
+
+        colour_k noise_k power + wave_k power^2                                             (2)
+
+    with the piece's power, a colour of 1 for independent samples, and a variance of phase that
+    goes along with the partial. Returns both, (partials, 1) each, the second for one sample. No
+    partial is taken for steadier than half of them are: what all share must not be ruled by the
+    one that a fit happens to follow. Few pieces say little of the colour, so they are weighed with
+    the expectation that it is 1.
+    """
+    size = max(1, round(_PIECE_S / float(t[1] - t[0])))
+    count = imaginary.shape[1] // size
+    score = np.sum((amplitude * imaginary)[:, : count * size].reshape(-1, count, size), axis=2)
+    power = np.sum((amplitude**2)[:, : count * size].reshape(-1, count, size), axis=2) + 1e-300
+    plain = noise[:, None] * power
+    wave = np.sum(score**2 - plain, axis=1) / np.maximum(np.sum(power**2, axis=1), 1e-300)
+    wave = np.maximum(wave, max(0.0, float(np.median(wave))))[:, None]
+    seen = np.mean(score**2 / (plain + wave * power**2), axis=1)
+    pieces = max(count - 2, 0)
+    colour = np.maximum(1.0, (_WHITE_PIECES + pieces * seen) / (_WHITE_PIECES + pieces))
+    return colour[:, None], size * wave
 
 
-def _noise(turned: Complex, amplitude: Real) -> Real:
-    """Variance across the phase of what the model leaves; (partials,)."""
+def _power(values: Complex, noise: Real, t: Real) -> Real:
+    """The string's power over time, each partial's decay taken as an exponential; (samples,).
+
+    Beats are smoothed over so: they move the phases in step with the power, and a glide that
+    followed them would be mistaken for one.
+    """
+    power = np.abs(values) ** 2
+    heard = (power > _HEARD_POWER * noise[:, None]).astype(np.float64)
+    count = np.maximum(np.sum(heard, axis=1), 1.0)
+    logs = np.log(np.maximum(power, 1e-300))
+    mean_t, mean = np.sum(heard * t, axis=1) / count, np.sum(heard * logs, axis=1) / count
+    centred = t - mean_t[:, None]
+    slope = np.sum(heard * centred * logs, axis=1)
+    slope /= np.maximum(np.sum(heard * centred**2, axis=1), 1e-9)
+    decays = np.exp(mean[:, None] + np.minimum(slope, 0.0)[:, None] * centred)
+    return np.asarray(np.sum(decays * (count > _FEWEST_HEARD)[:, None], axis=0)) + 1e-300
+
+
+def _noise(turned: Complex, amplitude: Real, size: int) -> Real:
+    """Variance of the noise in either part of blocks of ``size`` samples; (partials,).
+
+    From block to block of the rest, which leaves slow waves out. White noise through a raised
+    cosine has the autocorrelation 3/8, 1/4, 1/16, 0: half the mean square step of block averages
+    is then (n - 9/8) / n^2 of a density, against 1/n for independent blocks.
+    """
+    steps = np.diff(turned.imag, axis=1)
+    variance = 0.5 * np.mean(steps**2, axis=1) * size / (size - 9 / 8)
     least = _CLEANEST_POWER * np.max(amplitude, axis=1) ** 2
-    return np.asarray(np.maximum(np.mean(turned.imag**2, axis=1), np.maximum(least, 1e-30)))
+    return np.asarray(np.maximum(variance, np.maximum(least, 1e-30)))
 
 
 def _steady_phase(z: Complex, t: Real) -> Real:

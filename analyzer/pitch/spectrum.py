@@ -61,8 +61,7 @@ class NoteSpectrum:
         index = middle[:, None] + offsets[None, :]
         inside = (index >= 0) & (index < self.bins.size)
         cut = np.where(inside, self.bins[np.clip(index, 0, self.bins.size - 1)], 0)
-        # Raised cosine all the way: its response dies away soonest after an onset.
-        cut = cut * (0.5 + 0.5 * np.cos(np.pi * np.clip(offsets / half, -1, 1)))
+        cut = cut * band_response(offsets / half)
         envelopes = fft.ifft(cut, axis=1) * (2 * width / self.size)
         rate_hz = width * self.bin_hz
         used = int(self.duration_s * rate_hz)
@@ -102,6 +101,14 @@ def line_spectrum(spectrum: NoteSpectrum) -> LineSpectrum:
     size = fft.next_fast_len(2 * part.size, real=True)
     magnitude = np.abs(fft.rfft(part * np.hanning(part.size), size))
     return LineSpectrum(20 * np.log10(magnitude + 1e-12), rate_hz / size)
+
+
+def band_response(offset: Real) -> Real:
+    """What a band passes of an amplitude, by the distance from its middle over its half-width.
+
+    A raised cosine: its response dies away soonest after an onset.
+    """
+    return np.asarray(0.5 + 0.5 * np.cos(np.pi * np.clip(offset, -1, 1)))
 
 
 def _low_pass(size: int) -> Real:
