@@ -2,6 +2,27 @@
 
 from __future__ import annotations
 
+LONGEST_SHOWN = 500  # characters; a file name has at most 255
+_CUT = " ... "
+_KEPT_END = 60  # of a text that is cut in the middle: a path says most at its end
+
+
+def printable(text: str, longest: int = LONGEST_SHOWN) -> str:
+    r"""Text as one line that no terminal obeys.
+
+    Control characters, line ends and bytes of a file name that are no UTF-8 stand as escapes such
+    as ``\x1b`` and ``\udcff``; more than ``longest`` characters are cut in the middle.
+    """
+    if not text.isprintable():
+        text = "".join(each if each.isprintable() else _escaped(each) for each in text)
+    if len(text) <= longest:
+        return text
+    return text[: longest - _KEPT_END - len(_CUT)] + _CUT + text[-_KEPT_END:]
+
+
+def _escaped(character: str) -> str:
+    return character.encode("unicode_escape").decode("ascii")
+
 
 class PluckcheckError(Exception):
     """Something that the user gave cannot be used.
@@ -14,10 +35,9 @@ class PluckcheckError(Exception):
     """
 
     def __init__(self, where: str, found: str, remedy: str) -> None:
-        self.where = where
-        self.found = found
-        self.remedy = remedy
-        super().__init__(f"{where}: {found}. {remedy}.")
+        # Parts come from files and their names, which may hold anything.
+        self.where, self.found, self.remedy = map(printable, (where, found, remedy))
+        super().__init__(f"{self.where}: {self.found}. {self.remedy}.")
 
     @property
     def reason(self) -> str:

@@ -16,8 +16,9 @@ SEMITONES_PER_OCTAVE = 12
 
 _SEMITONE_OF = {"c": -9, "d": -7, "e": -5, "f": -4, "g": -2, "a": 0, "b": 2}  # from A
 _ACCIDENTAL = {"": 0, "#": 1, "♯": 1, "s": 1, "b": -1, "♭": -1}
-NOTE_PATTERN = r"[a-g][#♯sb♭]?-?\d"
-_NOTE = re.compile(r"([a-g])([#♯sb♭]?)(-?\d)", re.IGNORECASE)
+NOTE_PATTERN = r"[a-g][#♯sb♭]?-?[0-9]"
+# ASCII: otherwise letters that only fold to these, such as a long s, would pass.
+_NOTE = re.compile(r"([a-g])([#♯sb♭]?)(-?[0-9])", re.IGNORECASE | re.ASCII)
 _NAMES = ("A", "A#", "B", "C", "C#", "D", "D#", "E", "F", "F#", "G", "G#")
 
 

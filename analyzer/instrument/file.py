@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any, cast
 
+from analyzer.errors import printable
 from analyzer.instrument.model import (
     DEFAULT_SMALLEST_TURN,
     Bridge,
@@ -12,7 +13,7 @@ from analyzer.instrument.model import (
     Screw,
     ScrewHead,
 )
-from analyzer.instrument.tables import Table, read_toml, shown
+from analyzer.instrument.tables import LONGEST_TEXT, Table, read_toml, shown
 from analyzer.instrument.threads import thread_pitch_mm
 from analyzer.music import note_hz
 
@@ -40,7 +41,8 @@ def read_instrument(path: Path) -> Instrument:
     """
     file = read_toml(path)
     table = file.table("instrument")
-    name = table.text("name", 'a text such as "Bench six-string"', path.resolve().parent.name)
+    folder = printable(path.resolve().parent.name, LONGEST_TEXT) or "unnamed"
+    name = table.text("name", 'a text such as "Bench six-string"', folder)
     tuning = _tuning(table)
     lengths = _scale_lengths_mm(table, len(tuning))
     table.done()

@@ -5,7 +5,7 @@ Every message has the same parts: file and key, the value found, what is allowed
 
 from __future__ import annotations
 
-import math
+import stat
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
@@ -14,7 +14,9 @@ from typing import Any
 from analyzer.errors import UnusableInputError
 
 _LARGEST_FILE = 1_000_000  # bytes; a file for people to write has some hundred
+LONGEST_TEXT = 200  # characters of one value
 _SHOWN = 60
+_RIGHT_FILE = "Give the instrument file; it is a short text, as in the manual"
 
 
 class Table:
@@ -53,13 +55,13 @@ class Table:
         """Check one number, which may stand in a list."""
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             raise self.fault(key, f"is {shown(value)}, not a number", f"Give {allowed}")
-        if not math.isfinite(value) or not low <= value <= high:
+        if not low <= value <= high:  # no comparison holds for NaN
             raise self.fault(key, f"is {shown(value)}", f"Give {allowed}")
         return float(value)
 
     def text(self, key: str, allowed: str, default: str | None = None) -> str:
         value = self.take(key, allowed, default)
-        if not isinstance(value, str) or len(value) > 200 or not value.isprintable():
+        if not isinstance(value, str) or len(value) > LONGEST_TEXT or not value.isprintable():
             raise self.fault(key, f"is {shown(value)}", f"Give {allowed}")
         return value
 
@@ -91,30 +93,53 @@ class Table:
 
 def shown(value: Any) -> str:
     """A value as it may stand in a message: short, and on one line."""
-    text = repr(value)
+    try:
+        text = repr(value)
+    except (ValueError, RecursionError):  # Python refuses to write out thousands of digits
+        text = "a number of thousands of digits"
     return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}..."
 
 
 def read_toml(path: Path) -> Table:
     """The whole file as a table. Raises UnusableInputError where it is not readable TOML."""
     try:
-        if path.stat().st_size > _LARGEST_FILE:
-            raise UnusableInputError(path.name, "is larger than 1 MB", "Is it the right file")
-        return Table(path.name, "", tomllib.loads(path.read_text(encoding="utf-8-sig")))
+        return Table(path.name, "", tomllib.loads(_text_of(path)))
     except tomllib.TOMLDecodeError as error:
-        said = str(error).rstrip(".")
-        raise UnusableInputError(
-            path.name, f"is not valid TOML ({said})", "Compare that line with the manual's example"
-        ) from error
+        raise _bad_toml(path.name, str(error).rstrip(".")) from error
     except RecursionError as error:
-        raise UnusableInputError(
-            path.name, "is nested too deeply", "Is it the right file"
-        ) from error
+        raise UnusableInputError(path.name, "is nested too deeply", _RIGHT_FILE) from error
     except UnicodeDecodeError as error:
         raise UnusableInputError(
             path.name, "is not plain text in UTF-8", "Save it again as UTF-8"
+        ) from error
+    except ValueError as error:  # what is left is Python's own limit
+        raise UnusableInputError(
+            path.name,
+            "holds a number of thousands of digits",
+            "Look for a slip of the pen; lengths are in millimetres, such as 647.7",
         ) from error
     except OSError as error:
         raise UnusableInputError(
             str(path), f"cannot be read ({error.strerror})", "Check the path and its permissions"
         ) from error
+
+
+def _text_of(path: Path) -> str:
+    """What stands in a file, which is looked at before it is opened: some things have no end."""
+    if not stat.S_ISREG(path.stat().st_mode):
+        raise UnusableInputError(str(path), "is not a regular file", _RIGHT_FILE)
+    with path.open("rb") as file:
+        content = file.read(_LARGEST_FILE + 1)
+    if len(content) > _LARGEST_FILE:
+        raise UnusableInputError(path.name, "is larger than 1 MB", _RIGHT_FILE)
+    return content.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
+
+
+def _bad_toml(file_name: str, said: str) -> UnusableInputError:
+    if "overwrite" in said or "twice" in said:
+        return UnusableInputError(
+            file_name, f"gives a key or table a second time ({said})", "Keep one of the two"
+        )
+    return UnusableInputError(
+        file_name, f"is not valid TOML ({said})", "Compare that line with the manual's example"
+    )

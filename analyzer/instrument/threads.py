@@ -21,20 +21,22 @@ METRIC_COARSE_MM = {
 }
 UNIFIED_COARSE = {"1-64", "2-56", "3-48", "4-40", "5-40", "6-32", "8-32", "10-24"}
 UNIFIED_FINE = {"0-80", "1-72", "2-64", "3-56", "4-48", "5-44", "6-40", "8-36", "10-32"}
-_UNIFIED = re.compile(r"#?(\d+)-(\d+)(?:\s*(UNC|UNF))?")
-_METRIC_FINE = re.compile(r"(M\d+(?:\.\d+)?)\s*[X×]\s*(0?\.\d+|1(?:\.0+)?)")
+FINEST_PITCH_MM = 0.1  # no screw of a saddle is finer; less is a slip of the pen
+_UNIFIED = re.compile(r"#?(\d+)-(\d+)(?:\s*(UNC|UNF))?", re.ASCII)
+_METRIC_FINE = re.compile(r"(M\d+(?:\.\d+)?)\s*[X×]\s*(0?\.\d+|1(?:\.0+)?)", re.ASCII)
 
 
 def thread_pitch_mm(designation: str) -> float:
     """Advance per turn, mm, of a thread such as ``M3``, ``M3x0.35``, ``6-32`` or ``6-32 UNC``.
 
-    Raises ValueError for a designation that is in neither standard's list.
+    Raises ValueError for a designation that is in neither standard's list, and for a fine pitch
+    under 0.1 mm or over the coarse one.
     """
     name = designation.strip().upper()
     if name in METRIC_COARSE_MM:
         return METRIC_COARSE_MM[name]
     fine = _METRIC_FINE.fullmatch(name)
-    if fine and fine[1] in METRIC_COARSE_MM and float(fine[2]) <= METRIC_COARSE_MM[fine[1]]:
+    if fine and FINEST_PITCH_MM <= float(fine[2]) <= METRIC_COARSE_MM.get(fine[1], 0):
         return float(fine[2])
     unified = _UNIFIED.fullmatch(name)
     if unified:
