@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import os
+import signal
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from pathlib import Path
 
 import joblib
 
-from analyzer.errors import UnusableInputError
+from analyzer.errors import UnusableInputError, printable
 from analyzer.instrument.file import FILE_NAME, read_instrument
 from analyzer.instrument.model import Instrument, assumed_instrument
 from analyzer.measure import Measured, measure_recording
@@ -16,6 +21,7 @@ from analyzer.recording.finding import find_recordings
 from analyzer.report.build import build_report
 from analyzer.report.model import Report
 
+ALL_CORES = -1
 LOWEST_A4_HZ, HIGHEST_A4_HZ = 380.0, 500.0
 _FILES_A_WORKER = 24  # starting a worker costs about as much as measuring this many recordings
 
@@ -23,11 +29,11 @@ Progress = Callable[[int, int], None]
 
 
 def analyze_folder(
-    folder: Path,
+    folder: Path | str,
     *,
-    instrument_file: Path | None = None,
+    instrument_file: Path | str | None = None,
     a4_hz: float = ISO16_A4_HZ,
-    jobs: int = -1,
+    jobs: int = ALL_CORES,
     progress: Progress | None = None,
 ) -> Report:
     """Analyze the labelled recordings of one instrument.
@@ -36,20 +42,22 @@ def analyze_folder(
     ----------
     folder : where the recordings are, and instrument.toml unless ``instrument_file`` is given.
     a4_hz : frequency reference for the nominal notes, 380 Hz to 500 Hz. Errors do not depend on it.
-    jobs : processes to use; -1 for all cores.
+    jobs : processes to use, 1 or more; -1 for all cores.
     progress : called with the number of recordings done and their total.
 
     Raises
     ------
     UnusableInputError
-        No folder, no recordings, an instrument file that is wrong, or ``a4_hz`` out of range.
+        No folder, no recordings, a wrong instrument file, or ``a4_hz`` or ``jobs`` out of
+        range.
     """
     if not LOWEST_A4_HZ <= a4_hz <= HIGHEST_A4_HZ:
         raise UnusableInputError(
             "--a4", f"is {a4_hz:g} Hz", f"Give {LOWEST_A4_HZ:g} to {HIGHEST_A4_HZ:g} Hz"
         )
-    if jobs == 0:
-        raise UnusableInputError("--jobs", "is 0", "Give 1 or more, or -1 for all cores")
+    if jobs < 1 and jobs != ALL_CORES:
+        raise UnusableInputError("--jobs", f"is {jobs}", "Give 1 or more, or -1 for all cores")
+    folder = Path(folder)
     files = find_recordings(folder)
     instrument, warnings = _instrument(folder, instrument_file)
     measured = _measure_all(files, instrument, a4_hz, jobs, progress)
@@ -67,22 +75,53 @@ def _measure_all(
     pool = joblib.Parallel(n_jobs=workers, return_as="generator")
     tasks = (joblib.delayed(measure_recording)(path, instrument, a4_hz) for path in files)
     measured = []
-    for each in pool(tasks):
-        measured.append(each)
-        if progress is not None:
-            progress(len(measured), len(files))
+    try:
+        with _deaf_to_interrupts():
+            results = pool(tasks)
+        for each in results:
+            measured.append(each)
+            if progress is not None:
+                progress(len(measured), len(files))
+    except BrokenProcessPool as error:
+        raise UnusableInputError(
+            "--jobs",
+            f"{workers} processes were too many: the system ended one",
+            "Free some memory, or give --jobs 1",
+        ) from error
     return measured
 
 
-def _instrument(folder: Path, given: Path | None) -> tuple[Instrument, list[str]]:
+@contextmanager
+def _deaf_to_interrupts() -> Iterator[None]:
+    """Processes that start here ignore Ctrl-C, which the terminal sends to all: one answers."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, signal.SIG_DFL if before is None else before)
+
+
+def input_files(folder: Path, instrument_file: Path | None = None) -> list[Path]:
+    """Every file that an analysis of this folder reads, so that no output takes its place.
+
+    Raises UnusableInputError where there is no such folder or no recording in it.
+    """
+    return [*find_recordings(folder), instrument_file or folder / FILE_NAME]
+
+
+def _instrument(folder: Path, given: Path | str | None) -> tuple[Instrument, list[str]]:
     if given is not None:
-        return read_instrument(given), []
+        return read_instrument(Path(given)), []
     beside = folder / FILE_NAME
-    if beside.exists():
+    if os.path.lexists(beside):  # a broken link is a mistake to mend, not a file left out
         return read_instrument(beside), []
     instrument = assumed_instrument()
     warning = (
-        f"No {FILE_NAME} in {folder}: {' '.join(instrument.tuning)} is assumed. Without a scale "
-        "length and a bridge there are errors in cents, but no saddle movement and no turns."
+        f"No {FILE_NAME} in {printable(str(folder))}: {' '.join(instrument.tuning)} is assumed. "
+        "Without a scale length and a bridge there are errors in cents, but no saddle movement and "
+        "no turns."
     )
     return instrument, [warning]

@@ -22,7 +22,12 @@ _BETWEEN = r"[-_ ]+"
 _NAME = re.compile(
     rf"(?:s(?P<string>\d{{1,3}})|(?P<note>{NOTE_PATTERN})){_BETWEEN}"
     rf"(?P<fret>open|h12|f\d{{1,3}})(?:{_BETWEEN}(?P<take>\d{{1,6}}))?",
-    re.IGNORECASE,
+    re.IGNORECASE | re.ASCII,  # nor digits and letters that only resemble or fold to these
+)
+# What file managers make of a name that is taken already, in front or behind.
+_COPY = re.compile(
+    r"(?:copy of )?(?P<name>.+?)(?: *\([0-9]+\)| +[0-9]+)?(?:[-_ ]+copy(?:[-_ ]*\(?[0-9]+\)?)?)?",
+    re.IGNORECASE | re.ASCII,
 )
 _FORM = "Name it like s6_open_1.wav or s6_f12_1.wav: string, open or f12, take"
 
@@ -54,14 +59,28 @@ def read_label(file_name: str, instrument: Instrument) -> Label:
     Raises RecordingError where the name has another form, or names a string or fret that the
     instrument has not.
     """
-    match = _NAME.fullmatch(file_name.rpartition(".")[0].strip())
+    stem = file_name.rpartition(".")[0].strip()
+    match = _NAME.fullmatch(stem)
     if match is None:
-        raise RecordingError(file_name, "has a name that says neither string nor fret", _FORM)
+        raise _unreadable_name(file_name, stem)
     fret = match["fret"].lower()
     if fret.startswith("f"):
         fret = _fret(file_name, int(fret[1:]))
     string = _string(file_name, match, instrument)
     return Label(string, fret, int(match["take"] or 1))
+
+
+def _unreadable_name(file_name: str, stem: str) -> RecordingError:
+    suffix = file_name.rpartition(".")[2]
+    copy = _COPY.fullmatch(stem)
+    if copy is not None and _NAME.fullmatch(copy["name"]):
+        # The same sound twice would pass for two takes and make the figure look surer than it is.
+        return RecordingError(
+            file_name,
+            f"looks like a copy of {copy['name']}.{suffix}",
+            "Delete it; if it is a take of its own, give it a name with the next free take number",
+        )
+    return RecordingError(file_name, "has a name that says neither string nor fret", _FORM)
 
 
 def _fret(file_name: str, number: int) -> str:
