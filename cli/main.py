@@ -5,21 +5,33 @@ What is heavy is imported inside the commands: ``--help`` must not wait for it.
 
 from __future__ import annotations
 
+import signal
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from analyzer import __version__
 from analyzer.errors import UnusableInputError
 from analyzer.music import ISO16_A4_HZ
+from cli.streams import (
+    ReaderGoneError,
+    complain,
+    discard_output,
+    libraries_silenced,
+    prepare_streams,
+    unwritable_output,
+)
 
-EXIT_COMPLETE, EXIT_INCOMPLETE, EXIT_UNUSABLE, EXIT_INTERRUPTED = 0, 1, 2, 130
-PIPED_COLUMNS = 120
+EXIT_COMPLETE, EXIT_INCOMPLETE, EXIT_UNUSABLE = 0, 1, 2
+EXIT_INTERRUPTED, EXIT_READER_GONE = 130, 141  # as shells count SIGINT and SIGPIPE
+PROGRAM = "pluckcheck"
+# Typer has no name of its own for it, and not every version of it depends on click.
+_USAGE_ERROR: type[Exception] = typer.BadParameter.__mro__[1]
 
 app = typer.Typer(
-    name="pluckcheck",
+    name=PROGRAM,
     help="Intonation at the 12th fret from recorded plucks: what each string needs of its saddle.",
     epilog="Exit codes: 0 every string has a result, 1 something was left out, 2 unusable input.",
     no_args_is_help=True,
@@ -30,8 +42,24 @@ app = typer.Typer(
 
 def _print_version(wanted: bool) -> None:  # noqa: FBT001
     if wanted:
-        typer.echo(f"pluckcheck {__version__}")
+        typer.echo(f"{PROGRAM} {__version__}")
         raise typer.Exit
+
+
+def _hertz(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError as error:
+        raise typer.BadParameter(
+            f"{text!r} is no number; give one in hertz, such as 440"
+        ) from error
+
+
+def _count(text: str) -> int:
+    try:
+        return int(text)
+    except ValueError as error:
+        raise typer.BadParameter(f"{text!r} is no whole number, such as 4") from error
 
 
 @app.callback()
@@ -63,9 +91,16 @@ def analyze(
         Path | None, typer.Option(help="Write a row a string as CSV; - for standard output.")
     ] = None,
     a4: Annotated[
-        float, typer.Option(metavar="HZ", help="Frequency of A4; names notes, changes no error.")
+        float,
+        typer.Option(
+            parser=_hertz,
+            metavar="HZ",
+            help="Frequency of A4; it names the notes. Errors do not depend on it.",
+        ),
     ] = ISO16_A4_HZ,
-    jobs: Annotated[int, typer.Option(metavar="N", help="Processes; -1 for all cores.")] = -1,
+    jobs: Annotated[
+        int, typer.Option(parser=_count, metavar="N", help="Processes; -1 for all cores.")
+    ] = -1,
     quiet: Annotated[  # noqa: FBT002
         bool, typer.Option("--quiet", "-q", help="Print nothing but errors; the exit code tells.")
     ] = False,
@@ -74,28 +109,74 @@ def analyze(
 
     Example: pluckcheck analyze my_guitar --json report.json
     """
-    from analyzer.analysis import analyze_folder
+    from analyzer.analysis import analyze_folder, input_files
     from analyzer.report.files import as_csv, as_json
-    from cli.printing import Progress, deliver, show_report
+    from cli.outputs import Output, check_outputs, deliver_all
+    from cli.printing import Progress, show_report
 
-    with Progress(quiet=quiet) as progress:
+    wanted = [("--json", json, as_json), ("--csv", csv, as_csv)]
+    outputs = [Output(option, path, form) for option, path, form in wanted if path is not None]
+    check_outputs(outputs, input_files(folder, instrument))
+    with libraries_silenced(), Progress(quiet=quiet) as progress:
         report = analyze_folder(
             folder, instrument_file=instrument, a4_hz=a4, jobs=jobs, progress=progress.update
         )
-    texts = {json: as_json, csv: as_csv}
-    printed = [deliver(path, write(report)) for path, write in texts.items() if path is not None]
-    if not quiet and not any(printed):
-        show_report(report, PIPED_COLUMNS)
+    try:
+        deliver_all(outputs, report)
+    finally:  # a disk that is full must not cost the result
+        if not quiet and not any(output.printed for output in outputs):
+            show_report(report)
     raise typer.Exit(EXIT_COMPLETE if report.complete else EXIT_INCOMPLETE)
 
 
 def main() -> None:
     """The console script: one line and exit code 2 for what cannot be used."""
+    prepare_streams()
+    sys.exit(_run())
+
+
+def _run() -> int:
     try:
-        app()
+        code = int(_called() or EXIT_COMPLETE)
+    except (KeyboardInterrupt, typer.Abort):
+        code = EXIT_INTERRUPTED
     except UnusableInputError as error:
-        typer.echo(f"pluckcheck: {error}", err=True)
-        sys.exit(EXIT_UNUSABLE)
-    except KeyboardInterrupt:
-        typer.echo("pluckcheck: stopped.", err=True)
-        sys.exit(EXIT_INTERRUPTED)
+        complain(str(error))
+        return EXIT_UNUSABLE
+    except ReaderGoneError:
+        return EXIT_READER_GONE
+    if code == EXIT_INTERRUPTED:
+        # Ending the other processes takes a moment; a second Ctrl-C must end all at once.
+        signal.signal(signal.SIGINT, signal.SIG_DFL)
+        complain("stopped.")
+    return code
+
+
+def _called() -> int | None:
+    """Call the command; what Typer itself says of options and of help comes out as ours does."""
+    try:
+        code: int | None = app(prog_name=PROGRAM, standalone_mode=False)
+    except _USAGE_ERROR as error:
+        return _misused(error)
+    except SystemExit as end:
+        if isinstance(end.__context__, BrokenPipeError):  # while help was printed
+            raise ReaderGoneError from end
+        raise
+    except OSError as error:
+        if error.filename is not None:
+            raise UnusableInputError(
+                str(error.filename), f"cannot be used ({error.strerror})", "Check its permissions"
+            ) from error
+        discard_output()
+        raise unwritable_output(error) from error
+    return code
+
+
+def _misused(error: Any) -> int:
+    message = error.format_message()
+    if type(error).__name__ == "NoArgsIsHelpError":
+        typer.echo(message, err=True)
+    else:
+        command = error.ctx.command_path if error.ctx else PROGRAM
+        complain(f"{message.rstrip('.')}. See {command} --help.")
+    return EXIT_UNUSABLE

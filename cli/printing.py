@@ -1,10 +1,8 @@
-"""Where output goes: data to standard output or a file, progress to standard error."""
+"""What a person sees: the report's tables, and how far the work is."""
 
 from __future__ import annotations
 
 import os
-import sys
-from pathlib import Path
 from types import TracebackType
 from typing import Self
 
@@ -12,9 +10,11 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
 from rich.progress import Progress as Bar
 
-from analyzer.report.files import STANDARD_OUTPUT, write_text
 from analyzer.report.model import Report
 from analyzer.report.terminal import TerminalReport
+from cli.streams import print_text
+
+PIPED_COLUMNS = 120
 
 
 class Progress:
@@ -49,18 +49,11 @@ class Progress:
         self._bar.update(self._task, completed=done, total=total)
 
 
-def deliver(path: Path, text: str) -> bool:
-    """Write a text to a file, or to standard output for ``-``; True where it was printed."""
-    if str(path) == STANDARD_OUTPUT:
-        sys.stdout.write(text)
-        return True
-    write_text(path, text)
-    return False
-
-
-def show_report(report: Report, piped_columns: int) -> None:
+def show_report(report: Report) -> None:
     """Print the tables; a pipe gets plain text, wide enough that nothing wraps early."""
     console = Console(highlight=False)
-    if not console.is_terminal and not os.environ.get("COLUMNS"):
-        console = Console(highlight=False, width=piped_columns)
-    console.print(TerminalReport(report))
+    if not console.is_terminal and "COLUMNS" not in os.environ:
+        console = Console(highlight=False, width=PIPED_COLUMNS)
+    with console.capture() as captured:  # printed by rich itself, a closed pipe would end all
+        console.print(TerminalReport(report))
+    print_text(captured.get())

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import os
+import re
+import shutil
+import stat
 from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Any
@@ -11,13 +16,17 @@ from analyzer import __version__
 from analyzer.errors import UnusableInputError
 from analyzer.report.model import SCHEMA_VERSION, Report, StringResult
 
-STANDARD_OUTPUT = "-"
+_REPLACED = (None, stat.S_IFREG)  # what is written beside and put in place when it is whole
 # A cell that starts so is read as a formula by spreadsheets; a quote before it makes it text.
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_NO_UTF8 = re.compile("[\ud800-\udfff]")  # how Python holds the bytes of a file name that are none
 
 
 def as_json(report: Report) -> str:
-    """The report as JSON text. Numbers are unrounded; what could not be had is null."""
+    r"""The report as JSON text. Numbers are unrounded; what could not be had is null.
+
+    Bytes of a file name that are no UTF-8 stand as ``\udc80`` to ``\udcff``, backslash and all.
+    """
     body: dict[str, Any] = {
         "schema_version": SCHEMA_VERSION,
         "program": {"name": "pluckcheck", "version": __version__},
@@ -28,7 +37,8 @@ def as_json(report: Report) -> str:
         "recordings": [asdict(each) for each in report.recordings],
         "warnings": list(report.warnings),
     }
-    return json.dumps(body, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    text = json.dumps(body, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return _NO_UTF8.sub(lambda match: f"\\\\u{ord(match[0]):04x}", text)
 
 
 def as_csv(report: Report) -> str:
@@ -48,13 +58,69 @@ def defused(text: str) -> str:
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
 
 
+def check_place(path: Path) -> None:
+    """Look, before the work is done, whether a report can be written to this path.
+
+    Raises UnusableInputError for a folder, for a place in no folder, and without permission.
+    """
+    try:
+        kind = _kind(path)
+        if kind == stat.S_IFDIR:
+            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+        needed = [path] if kind is not None else []
+        if kind in _REPLACED:
+            needed.append(_target(path).parent)
+        for place in needed:
+            place.stat()
+            if not os.access(place, os.W_OK):
+                raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+    except OSError as error:
+        raise _not_written(path, error) from error
+
+
 def write_text(path: Path, text: str) -> None:
-    """Write a whole file or none. Raises UnusableInputError where it cannot be written."""
-    partial = path.with_name(f".{path.name}.partial")
+    """Write a whole file or none; a link stays, and a device or pipe is written to as it is.
+
+    Raises UnusableInputError where it cannot be written.
+    """
+    try:
+        if _kind(path) in _REPLACED:
+            _replace(_target(path), text)
+        else:
+            with path.open("w", encoding="utf-8", newline="") as file:
+                file.write(text)
+    except OSError as error:
+        raise _not_written(path, error) from error
+
+
+def _kind(path: Path) -> int | None:
+    """The type of what is there, links followed, as in ``stat.S_IFREG``; None for nothing yet."""
+    try:
+        return stat.S_IFMT(path.stat().st_mode)
+    except FileNotFoundError:
+        return None
+
+
+def _target(path: Path) -> Path:
+    return Path(os.path.realpath(path))
+
+
+def _replace(target: Path, text: str) -> None:
+    partial = target.with_name(
+        f".{os.getpid()}.partial"
+    )  # short: the name may be as long as can be
     try:
         partial.write_text(text, encoding="utf-8", newline="")
-        partial.replace(path)
-    except OSError as error:
-        raise UnusableInputError(
-            str(path), f"cannot be written ({error.strerror})", "Give a place that can be written"
-        ) from error
+        if target.exists():
+            shutil.copymode(target, partial)
+        partial.replace(target)
+    finally:
+        partial.unlink(missing_ok=True)
+
+
+def _not_written(path: Path, error: OSError) -> UnusableInputError:
+    return UnusableInputError(
+        str(path),
+        f"cannot be written ({error.strerror})",
+        "Give the name of a file, in a folder that exists and can be written to",
+    )

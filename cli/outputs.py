@@ -1,0 +1,91 @@
+"""Where the report goes, settled before anything is measured."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from pathlib import Path
+
+from analyzer.errors import UnusableInputError
+from analyzer.report.files import check_place, write_text
+from analyzer.report.model import Report
+from cli.streams import print_data
+
+DASH = "-"
+
+
+@dataclass(frozen=True)
+class Output:
+    """One form of the report and its place; ``printed`` where that is standard output."""
+
+    option: str
+    path: Path
+    form: Callable[[Report], str]
+
+    @property
+    def printed(self) -> bool:
+        """True for ``-`` and for whatever else standard output goes to, such as /dev/stdout."""
+        try:
+            return str(self.path) == DASH or os.path.samestat(
+                self.path.stat(), os.fstat(sys.stdout.fileno())
+            )
+        except (OSError, ValueError):
+            return False
+
+    def check(self, inputs: Sequence[Path]) -> None:
+        """Refuse a place that holds an input or cannot be written to."""
+        if self.printed:
+            return
+        for path in inputs:
+            if _same(self.path, path):
+                raise UnusableInputError(
+                    self.option,
+                    f"would write over {path}, which is read",
+                    "Give another name",
+                )
+        check_place(self.path)
+
+    def deliver(self, report: Report) -> None:
+        text = self.form(report)
+        if self.printed:
+            print_data(text)
+        else:
+            write_text(self.path, text)
+
+
+def check_outputs(outputs: Sequence[Output], inputs: Sequence[Path]) -> None:
+    """Raise UnusableInputError where two outputs share a place or one cannot have its own."""
+    for output in outputs:
+        output.check(inputs)
+    for one, other in combinations(outputs, 2):
+        if (one.printed and other.printed) or _same(one.path, other.path):
+            raise UnusableInputError(
+                other.option,
+                f"is {other.path}, and {one.option} goes there too",
+                "Give each its own file",
+            )
+
+
+def deliver_all(outputs: Sequence[Output], report: Report) -> None:
+    """Write every output that can be written, files first; then raise what went wrong first."""
+    failures = list(_failures(sorted(outputs, key=lambda output: output.printed), report))
+    if failures:
+        raise failures[0]
+
+
+def _failures(outputs: Sequence[Output], report: Report) -> Iterator[UnusableInputError]:
+    for output in outputs:
+        try:
+            output.deliver(report)
+        except UnusableInputError as error:
+            yield error
+
+
+def _same(one: Path, other: Path) -> bool:
+    try:
+        return one.samefile(other)
+    except OSError:  # at least one is not there yet
+        return os.path.realpath(one) == os.path.realpath(other)
