@@ -9,6 +9,7 @@ from analyzer.recording.labels import Label
 
 # An instrument that is a semitone down is in tune to itself and passes; the next string is not.
 FURTHEST_FROM_NOMINAL_CENTS = 150.0
+NEAR_CENTS = 50.0  # near enough to say which note it probably is
 
 
 def check_label(
@@ -24,6 +25,18 @@ def check_label(
     raise RecordingError(
         file_name,
         f"promises string {label.string} {label.place} ({promised}, {promised_hz:.1f} Hz) "
-        f"but sounds {settled_hz:.1f} Hz ({heard})",
+        f"but sounds {settled_hz:.1f} Hz ({heard}{_likely(label, instrument, settled_hz, a4_hz)})",
         "Mend its name or the tuning in the instrument file, or record that note",
     )
+
+
+def _likely(label: Label, instrument: Instrument, settled_hz: float, a4_hz: float) -> str:
+    """What the sound would be right for: this string elsewhere, or else another string."""
+    others = [string for string in instrument.strings if string != label.string]
+    for string in (label.string, *others):
+        open_hz = instrument.open_hz(string, a4_hz)
+        for harmonic, place in ((1, "open"), (2, "at the 12th fret, or its harmonic")):
+            off_cents = cents_between(harmonic * open_hz, settled_hz)
+            if abs(off_cents) < NEAR_CENTS:
+                return f", as string {string} {place}"
+    return ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,9 +13,9 @@ from analyzer.gate import check_label
 from analyzer.instrument.model import Instrument
 from analyzer.music import ISO16_A4_HZ
 from analyzer.pitch.settle import SettledPitch, settle
-from analyzer.plucks import find_pluck
+from analyzer.plucks import Pluck, find_pluck
 from analyzer.recording.labels import Label, read_label
-from analyzer.recording.reading import open_recording
+from analyzer.recording.reading import Recording, open_recording
 
 
 @dataclass(frozen=True)
@@ -41,8 +42,17 @@ def measure_recording(path: Path, instrument: Instrument, a4_hz: float = ISO16_A
         check_label(path.name, label, instrument, pitch.settled_hz, a4_hz)
     except RecordingError as error:
         return Measured(path.name, label, None, error.reason)
-    except (OSError, ValueError, ArithmeticError, MemoryError) as error:
+    except (OSError, ValueError, ArithmeticError, MemoryError, RuntimeError) as error:
         reason = f"could not be measured ({error}). Record it again, or send it with a bug report."
         return Measured(path.name, label, None, reason)
-    remark = f"{path.name} holds {pluck.others + 1} plucks; the strongest was used."
-    return Measured(path.name, label, pitch, None, (remark,) if pluck.others else ())
+    return Measured(path.name, label, pitch, None, tuple(_remarks(recording, pluck, pitch)))
+
+
+def _remarks(recording: Recording, pluck: Pluck, pitch: SettledPitch) -> Iterator[str]:
+    name = recording.path.name
+    if recording.cut_short:
+        yield f"{name} ends before its header says; copy it again if the note is cut off."
+    if pluck.others:
+        yield f"{name} holds {pluck.others + 1} plucks; the strongest was used."
+    if pitch.clipped:
+        yield f"{name} was too loud for its recorder (clipped); record it again more quietly."

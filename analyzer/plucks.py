@@ -58,9 +58,10 @@ def find_pluck(recording: Recording) -> Pluck:
     energies = [float(np.sum(10 ** (level_db[a:b] / 10))) for a, b in regions]
     start, stop = regions[int(np.argmax(energies))]
     onset, end, restrikes = _onset_and_end(level_db, start, stop, recording.step_s)
+    onset_s = onset * recording.step_s
     pluck = Pluck(
-        onset * recording.step_s,
-        min(end * recording.step_s, onset * recording.step_s + LONGEST_USED_S),
+        onset_s,
+        min(end * recording.step_s, onset_s + LONGEST_USED_S),
         channel,
         restrikes + _count_notes(level_db, regions, (start, stop), recording.step_s),
     )
@@ -89,8 +90,8 @@ def _sounding_regions(level_db: NDArray[np.float64], step_s: float) -> list[tupl
 
 def _onset_and_end(
     level_db: NDArray[np.float64], start: int, stop: int, step_s: float
-) -> tuple[int, int, int]:
-    """Onset and end in steps, and how often the string is struck again."""
+) -> tuple[float, int, int]:
+    """Onset (to a part of a step) and end in steps, and how often the string is struck again."""
     inside = level_db[start:stop]
     peak_db, floor_db = float(np.max(inside)), float(np.percentile(level_db, 10))
     threshold_db = max(peak_db - _ONSET_DB, 0.5 * (peak_db + floor_db))  # above loud noise
@@ -103,9 +104,18 @@ def _onset_and_end(
     rises = onset + look_back + np.flatnonzero(loud & (rise_db > _RESTRIKE_DB))
     rises = rises[rises >= begin]
     if rises.size == 0:
-        return onset, stop, 0
+        return _crossing(level_db, onset, threshold_db), stop, 0
     restrikes = 1 + int(np.sum(np.diff(rises) > 2 * look_back))
-    return onset, max(int(rises[0]) - look_back, onset + 1), restrikes
+    end = max(int(rises[0]) - look_back, onset + 1)
+    return _crossing(level_db, onset, threshold_db), end, restrikes
+
+
+def _crossing(level_db: NDArray[np.float64], step: int, threshold_db: float) -> float:
+    """Where before ``step`` the level crossed the threshold, as part of a step."""
+    if step == 0:
+        return 0.0
+    rise_db = float(level_db[step] - level_db[step - 1])
+    return step - min(1.0, float(level_db[step] - threshold_db) / max(rise_db, 1e-9))
 
 
 def _smoothed(level_db: NDArray[np.float64], steps: int) -> NDArray[np.float64]:

@@ -36,7 +36,7 @@ LOWEST_HZ, HIGHEST_HZ = 30.9, 1319.0
 
 @dataclass(frozen=True)
 class Case:
-    """``model`` and ``take`` change every pluck; ``limits`` are root mean square and worst, cents."""
+    """``model`` and ``take`` change every pluck; ``limits``: root mean square and worst, cents."""
 
     name: str
     limits: tuple[float, float]

@@ -56,8 +56,8 @@ def test_damaged_folder_loses_only_what_is_damaged(run: Run, damaged) -> None:
     assert "cannot be read as sound" in reasons["s2_open_2.wav"]
     assert "is empty (0 bytes)" in reasons["s2_open_3.wav"]
     assert "neither string nor fret" in reasons["practice.wav"]
-    assert "but sounds 247.3 Hz (B3)" in reasons["s1_open_4.wav"]
-    assert "but sounds 165.3 Hz (E3)" in reasons["s6_open_9.wav"]
+    assert "but sounds 247.3 Hz (B3, as string 2 open)" in reasons["s1_open_4.wav"]
+    assert "but sounds 165.3 Hz (E3, as string 6 at the 12th fret" in reasons["s6_open_9.wav"]
 
 
 def test_without_instrument_file_there_are_cents_but_no_moves(run: Run, damaged) -> None:

@@ -22,12 +22,15 @@ _LOOK_RATE_HZ = 22_000.0
 _LOOK_FRAME = 4096
 _LOOK_S = 1.2  # the look is taken at the start of the note, where it is loud
 _BAND_SEMITONES = 4.0  # pYIN's band reaches this far to either side of the look
-_FRAME = 256
-_PERIODS_A_FRAME = 5.0
-_HOP_S = 0.04
-_LOUD_S = 1.0
-_OCTAVE_LINES = 12
-_OCTAVE_EMPTY_DB = 40.0  # lines this far below the others are not the note's own
+_FRAME = 128
+_PERIODS_A_FRAME = 6.0
+_HOP_S = 0.06
+_RESOLUTION = 0.25  # semitones; the refinement looks 40 cents to either side
+_LOUD_S = 0.5
+_RAISE_LINES = 14
+_RAISE_REACH = 0.02  # of the pitch
+_RAISE_FAINT_DB = 40.0  # lines this far below the others are not the note's own
+_RAISE_CLEAR_DB = 18.0  # nor are lines that hardly stand out of what lies between them
 
 
 @dataclass(frozen=True)
@@ -45,7 +48,7 @@ class Guide:
 
 def guide_note(spectrum: NoteSpectrum, lines: LineSpectrum) -> Guide:
     """The rough pitch of a note; ``voiced_share`` is small where there is none."""
-    look_hz = _raise_octave(_look(spectrum), lines)
+    look_hz = _raised(_look(spectrum), lines)
     return _track(spectrum, look_hz)
 
 
@@ -67,18 +70,25 @@ def _look(spectrum: NoteSpectrum) -> float:
     return float(np.median(seen))
 
 
-def _raise_octave(look_hz: float, lines: LineSpectrum) -> float:
-    """YIN errs downwards on high notes: to a half or a third, whose own lines are then missing."""
-    number = np.arange(1, _OCTAVE_LINES + 1)
-    reach = max(1, round(0.02 * look_hz / lines.bin_hz))
+def _raised(look_hz: float, lines: LineSpectrum) -> float:
+    """YIN errs downwards on high or noisy notes: to a fraction, whose own lines are missing."""
+    for multiple in (7, 5, 3, 2, 2, 2):
+        if multiple * look_hz <= HIGHEST_HZ and _no_lines_of_its_own(look_hz, multiple, lines):
+            look_hz *= multiple
+    return look_hz
+
+
+def _no_lines_of_its_own(look_hz: float, multiple: int, lines: LineSpectrum) -> bool:
+    """Whether nothing but the lines of ``multiple`` times the pitch is heard."""
+    number = np.arange(1, multiple * (_RAISE_LINES // multiple) + 1)
+    reach = max(1, round(_RAISE_REACH * look_hz / lines.bin_hz))
     index = np.round(number * look_hz / lines.bin_hz).astype(int)[:, None]
     near = np.clip(index + np.arange(-reach, reach + 1), 0, lines.level_db.size - 1)
     level_db = np.max(lines.level_db[near], axis=1)
-    for multiple in (3, 2):
-        own = number % multiple != 0
-        if np.max(level_db[own]) < np.max(level_db[~own]) - _OCTAVE_EMPTY_DB:
-            return multiple * look_hz
-    return look_hz
+    own = number % multiple != 0
+    faint = float(np.max(level_db[own])) < float(np.max(level_db[~own])) - _RAISE_FAINT_DB
+    clear_db = level_db - lines.floor_db(np.asarray(number * look_hz, dtype=np.float64), look_hz)
+    return faint or float(np.max(clear_db[own])) < _RAISE_CLEAR_DB
 
 
 def _track(spectrum: NoteSpectrum, look_hz: float) -> Guide:
@@ -93,11 +103,12 @@ def _track(spectrum: NoteSpectrum, look_hz: float) -> Guide:
         sr=rate_hz,
         frame_length=_FRAME,
         hop_length=hop,
+        resolution=_RESOLUTION,
         # In octaves a second; pYIN refuses a step of more bins than its band has.
         max_transition_rate=_BAND_SEMITONES / 24 * rate_hz / hop,
         fill_na=np.nan,
     )
     pitch_hz = float(np.nanmedian(found)) if np.any(voiced) else look_hz
     times_s = np.arange(found.size) * hop / rate_hz
-    # A note dies away into the noise; whether it is one shows in its first second.
+    # A note dies away into the noise; whether it is one shows in its start.
     return Guide(pitch_hz, float(np.mean(voiced[times_s < _LOUD_S])), times_s, found)

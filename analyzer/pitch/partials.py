@@ -19,6 +19,8 @@ MOST_PARTIALS = 20
 HIGHEST_PARTIAL_HZ = 10_000.0
 CLEAR_DB = 14.0  # over the median between partials; white noise alone reaches this once in 1e5 bins
 _HIGHEST_SHARE_OF_RATE = 0.45
+_FULLY_CLEAR_DB = 12.0  # above CLEAR_DB, from where a partial has its full say
+_FULLY_BELOW = 0.1  # the highest frequency over its own, less 1, likewise
 _GRID_CENTS = np.arange(-40.0, 40.1, 2.0)
 _GRID_STIFFNESS = np.concatenate([[0.0], np.geomspace(5e-6, 1.2e-3, 28)])
 _GRID_PARTIALS = 12
@@ -28,11 +30,16 @@ _REACH_CENTS = 8.0
 
 @dataclass(frozen=True)
 class Peaks:
-    """Partials found, arrays of shape (partials,): numbers, rough frequencies (Hz), levels (dB)."""
+    """Partials found, arrays of shape (partials,): numbers, rough frequencies (Hz), levels (dB).
+
+    ``standing``, from 0 to 1, is how far each is from being left out, as too faint or too high: a
+    partial that comes or goes by a hair must not move the figure.
+    """
 
     numbers: Real
     rough_hz: Real
     clear_db: Real
+    standing: Real
 
 
 def stretched(numbers: Real, f1_hz: float | Real, stiffness: float | Real) -> Real:
@@ -52,7 +59,7 @@ def find_partials(lines: LineSpectrum, rough_hz: float, rate_hz: float) -> Peaks
     for _ in range(2):
         expected_hz = stretched(numbers, f1_hz, stiffness)
         inside = expected_hz < top_hz
-        peaks = _nearest_peaks(lines, numbers[inside], expected_hz[inside])
+        peaks = _nearest_peaks(lines, numbers[inside], expected_hz[inside], top_hz)
         if peaks.numbers.size < 3:
             break
         f1_hz, stiffness = _straight_line(peaks)
@@ -72,7 +79,7 @@ def _best_on_grid(lines: LineSpectrum, rough_hz: float, top_hz: float) -> tuple[
     return float(f1_hz[i]), float(_GRID_STIFFNESS[j])
 
 
-def _nearest_peaks(lines: LineSpectrum, numbers: Real, expected_hz: Real) -> Peaks:
+def _nearest_peaks(lines: LineSpectrum, numbers: Real, expected_hz: Real, top_hz: float) -> Peaks:
     """The highest bin near each expected frequency, refined by a parabola through three."""
     level_db, bin_hz = lines.level_db, lines.bin_hz
     reach = np.ceil((0.8 + expected_hz * _REACH_CENTS / 1731) / bin_hz).astype(int)
@@ -86,7 +93,10 @@ def _nearest_peaks(lines: LineSpectrum, numbers: Real, expected_hz: Real) -> Pea
     shift = np.where(bend < 0, 0.5 * (left - right) / np.where(bend < 0, bend, -1.0), 0.0)
     clear_db = middle - lines.floor_db(expected_hz, expected_hz[0] / numbers[0])
     kept = (clear_db >= CLEAR_DB) & (np.abs(shift) <= 1)
-    return Peaks(numbers[kept], ((best + shift) * bin_hz)[kept], clear_db[kept])
+    standing = np.clip((clear_db - CLEAR_DB) / _FULLY_CLEAR_DB, 0.01, 1)
+    standing *= np.clip((top_hz / expected_hz - 1) / _FULLY_BELOW, 0.01, 1)
+    found_hz = (best + shift) * bin_hz
+    return Peaks(numbers[kept], found_hz[kept], clear_db[kept], standing[kept])
 
 
 def _straight_line(peaks: Peaks) -> tuple[float, float]:

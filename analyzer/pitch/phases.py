@@ -17,7 +17,6 @@ The weights are squared amplitude over noise, which makes the fit as good as the
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -32,22 +31,21 @@ from analyzer.pitch.glide import (
     closer_time_constants,
     first_time_constants,
 )
-from analyzer.pitch.shared import (
-    SharedTerms,
-    Solutions,
-    share_terms,
-    solve_with_wander,
-    solve_without_wander,
-)
-from analyzer.pitch.spectrum import Complex, Real, band_response
+from analyzer.pitch.shared import Solutions, share_terms, solve_all
+from analyzer.pitch.spectrum import BAND_COLOUR, Complex, Real, band_response
 from analyzer.pitch.wander import STEADY_PRIOR, Wander, wander_over
 
-_ROUNDS = 4
+# What all partials share is found from the lowest first: a slip of the pitch turns the phase of a
+# high partial by many times as much, and a phase is known but for whole turns.
+_REACHES = (4.0, 10.0, np.inf, np.inf)
+_FIRST_TRUST = 0.01  # variance of a phase, radians squared
+_HARDLY = 1e-4  # the weight of what is only taken along
+_FOLLOWED_POWER = 10.0  # over the noise; below this, unwrapping may slip
 _BLOCK_S = 0.03  # samples are averaged over this once the phases are known roughly
 _SMOOTHING_S = 0.15
 _PIECE_S = 0.3
 _WHITE_PIECES = 4.0
-_LEAST_POWER = 2.0  # samples with less than this times the noise say nothing of the phase
+_LEAST_POWER = 3.0  # samples with less than this times the noise say little of the phase
 _HEARD_POWER = 8.0  # samples with more than this times the noise show a partial's decay
 _FEWEST_HEARD = 5
 _LEAST_PASSED = 0.3
@@ -60,16 +58,15 @@ class Envelopes:
 
     ``values`` has shape (partials, samples), ``centres_hz`` (partials,), ``times_s`` (samples,)
     from the onset. ``noise`` (partials,) is the variance of the noise in either part of an
-    envelope, to begin with. ``colour`` is the noise's density in mid-band against that of
-    independent samples of the same variance, ``half_hz`` the half-width of the bands.
+    envelope, to begin with. ``half_hz`` is the half-width of the bands that they were cut by; None
+    where they were not, and the noise of each sample is its own.
     """
 
     values: Complex
     centres_hz: Real
     times_s: Real
     noise: Real
-    colour: float
-    half_hz: float
+    half_hz: float | None
 
     @property
     def omega(self) -> Real:
@@ -101,100 +98,93 @@ def fit_phases(envelopes: Envelopes) -> PhaseFit:
     log_tau = first_time_constants()
     fit = _first_fit(envelopes, log_tau)
     rough = envelopes.values * np.exp(-1j * fit.phases) / _passed(fit.phases, envelopes)
-    size = max(2, int(_BLOCK_S / float(envelopes.times_s[1] - envelopes.times_s[0])))
+    size, step_share = _block_size(envelopes)
     blocks, known = _in_blocks(replace(envelopes, values=rough), fit.phases, size)
     wander = wander_over(blocks.times_s)
+    slow = max(1, round(_PIECE_S / float(blocks.times_s[1] - blocks.times_s[0])))
     phases = np.zeros_like(known)
-    for _ in range(_ROUNDS):
+    pitch_share = envelopes.centres_hz / np.min(envelopes.centres_hz)
+    for reach in _REACHES:
         turned = blocks.values * np.exp(-1j * phases)
         amplitude = np.maximum(_smoothed(turned.real, blocks.times_s), 0.0)
-        noise = _noise(turned, amplitude, size)
+        noise = _noise(turned, amplitude, step_share)
         measured = known + phases + np.angle(turned)
         log_tau = closer_time_constants(log_tau, fit.probabilities[1:-1])
         shapes = candidate_shapes(
             log_tau, _power(blocks.values, noise, blocks.times_s), blocks.times_s
         )
-        colour, wave = _slow_waves(turned.imag, amplitude, noise, blocks.times_s)
+        colour, wave = _slow_waves(turned.imag, amplitude, noise, slow)
         weights = _weights(amplitude, noise, colour)
         weights = weights / (1 + wave * weights)
+        weights = np.where((pitch_share <= reach)[:, None], weights, _HARDLY * weights)
         fit = _fit(measured, weights, blocks, shapes, wander)
         phases = fit.phases - known
     return fit
 
 
 def _first_fit(envelopes: Envelopes, log_tau: Real) -> PhaseFit:
-    """A fit to the unwrapped phases, without wander, which would follow their slips."""
+    """A fit to the unwrapped phases, which may wander freely: it must only be near.
+
+    No phase is trusted beyond ``_FIRST_TRUST``, so that no partial rules the others before it is
+    known which are steady.
+    """
     z, t = envelopes.values, envelopes.times_s
     steady = _steady_phase(z, t)
     measured = steady + np.unwrap(np.angle(z * np.exp(-1j * steady)), axis=1)
-    weights = _weights(_smoothed(np.abs(z), t), envelopes.noise, envelopes.colour)
+    amplitude = _smoothed(np.abs(z), t)
+    clear = amplitude**2 > _FOLLOWED_POWER * envelopes.noise[:, None]
+    followed = np.logical_and.accumulate(clear, axis=1)
+    weights = _weights(
+        amplitude, envelopes.noise, 1.0 if envelopes.half_hz is None else BAND_COLOUR
+    )
+    weights = weights / (1 + _FIRST_TRUST * weights)
+    lost = np.sum(followed, axis=1, keepdims=True) < _FEWEST_HEARD
+    weights = np.where(followed, weights, np.where(lost, _HARDLY * weights, 0.0))
     shapes = candidate_shapes(log_tau, _power(z, envelopes.noise, t), t)
-    return _fit(measured, weights, envelopes, shapes, None)
+    return _fit(measured, weights, envelopes, shapes, wander_over(t).freest)
 
 
 def _fit(
-    measured: Real, weights: Real, envelopes: Envelopes, shapes: Shapes, wander: Wander | None
+    measured: Real, weights: Real, envelopes: Envelopes, shapes: Shapes, wander: Wander
 ) -> PhaseFit:
     """Every candidate of equation (1), and their average."""
     omega, t = envelopes.omega, envelopes.times_s
-    hats = np.zeros((0, t.size)) if wander is None else wander.integrals
-    terms = share_terms(measured / omega, weights * omega**2, t, hats, shapes.integrals)
-    solutions = [solve_without_wander(terms, SIZE_PRIOR)]
-    priors = [1.0]
-    if wander is not None:
-        solutions += [solve_with_wander(terms, SIZE_PRIOR, root) for root in wander.roots]
-        priors = [STEADY_PRIOR, *wander.prior]
-    log_prior = np.log(np.concatenate([[NO_GLIDE_PRIOR], shapes.prior]))
-    log_prior = log_prior + np.log(priors)[:, None]
-    share = _probabilities(np.stack([each.evidence for each in solutions]) + log_prior)
-    return _averaged(terms, solutions, share, envelopes, shapes, wander)
-
-
-def _averaged(
-    terms: SharedTerms,
-    solutions: Sequence[Solutions],
-    share: Real,
-    envelopes: Envelopes,
-    shapes: Shapes,
-    wander: Wander | None,
-) -> PhaseFit:
-    """The average over wander (rows of ``share``) and glide (columns)."""
-    pairs = list(zip(share, solutions, strict=True))
-    offsets = np.sum([each.slopes @ p for p, each in pairs], axis=0)
-    glide = np.sum([each.sizes * p for p, each in pairs], axis=0)[1:]
-    hats = np.sum([each.hats @ p for p, each in pairs if each.hats.size], axis=0)
-    hats = np.zeros(terms.hats) if np.ndim(hats) == 0 else hats
+    terms = share_terms(measured / omega, weights * omega**2, t, wander.integrals, shapes.integrals)
+    found = solve_all(terms, SIZE_PRIOR, wander.roots)
+    glide_prior = np.concatenate([[NO_GLIDE_PRIOR], shapes.prior])
+    wander_prior = np.concatenate([[STEADY_PRIOR], wander.prior])
+    share = _probabilities(found.evidence + np.log(glide_prior) + np.log(wander_prior)[:, None])
+    offsets = np.einsum("wkg,wg->k", found.slopes, share)
+    glide = np.sum(found.sizes * share, axis=0)[1:]
+    hats = np.einsum("whg,wg->h", found.hats, share)
+    constant = terms.mean - offsets * terms.mean_s - terms.row_mean @ np.concatenate([hats, glide])
+    integral = hats @ wander.integrals + glide @ shapes.integrals
     glide_course = glide @ shapes.courses
-    course, integral = glide_course, glide @ shapes.integrals
-    if wander is not None:
-        course = course + hats @ wander.courses
-        integral = integral + hats @ wander.integrals
-    constant = terms.mean - offsets * terms.mean_s - terms.row_mean @ np.append(hats, glide)
-    run = constant[:, None] + offsets[:, None] * envelopes.times_s + integral
     return PhaseFit(
         offsets,
-        np.diag(1 / terms.spread) + _shared_covariance(pairs, offsets),
-        envelopes.times_s,
-        CENTS_PER_NEPER * course,
+        np.diag(1 / terms.spread) + _shared_covariance(found, share, offsets),
+        t,
+        CENTS_PER_NEPER * (glide_course + hats @ wander.courses),
         CENTS_PER_NEPER * glide_course,
-        envelopes.omega * run,
+        omega * (constant[:, None] + offsets[:, None] * t + integral),
         np.sum(share, axis=0),
     )
 
 
-def _shared_covariance(pairs: Sequence[tuple[Real, Solutions]], offsets: Real) -> Real:
+def _shared_covariance(found: Solutions, share: Real, offsets: Real) -> Real:
     """What glide, wander and the choice between their candidates add to the lines' own noise."""
-    covariance = np.zeros((offsets.size, offsets.size))
-    for p, each in pairs:
-        between = each.slopes - offsets[:, None]
-        covariance += np.sum(p) * each.base
-        covariance += (each.tilts * (each.variances * p)) @ each.tilts.T
-        covariance += (between * p) @ between.T
-    return covariance
+    between = found.slopes - offsets[None, :, None]
+    covariance = np.einsum("wkl,wg->kl", found.bases, share)
+    for leaning, size in ((found.tilts, found.variances * share), (between, share)):
+        flat = (leaning * np.sqrt(size)[:, None, :]).transpose(1, 0, 2).reshape(offsets.size, -1)
+        covariance += flat @ flat.T
+    return np.asarray(covariance)
 
 
 def _passed(phases: Real, envelopes: Envelopes) -> Real:
     """What the bands pass of the partials, which a glide takes away from their middles."""
+    if envelopes.half_hz is None:
+        return np.ones_like(phases)
     step_s = float(envelopes.times_s[1] - envelopes.times_s[0])
     offset_hz = np.gradient(phases, step_s, axis=1) / (2 * np.pi)
     return np.maximum(band_response(offset_hz / envelopes.half_hz), _LEAST_PASSED)
@@ -213,7 +203,6 @@ def _in_blocks(envelopes: Envelopes, phases: Real, size: int) -> tuple[Envelopes
         envelopes,
         values=mean(envelopes.values),
         times_s=mean(t),
-        colour=1.0,
     )
     return blocks, mean(phases)
 
@@ -221,13 +210,13 @@ def _in_blocks(envelopes: Envelopes, phases: Real, size: int) -> tuple[Envelopes
 def _weights(amplitude: Real, noise: Real, colour: float | Real) -> Real:
     """Inverse variances of the phases, (partials, samples)."""
     power = amplitude**2 / noise[:, None]
-    return np.where(power < _LEAST_POWER, 0.0, power / colour)
+    return np.asarray(power / colour * power**2 / (power**2 + _LEAST_POWER**2))
 
 
-def _slow_waves(imaginary: Real, amplitude: Real, noise: Real, t: Real) -> tuple[Real, Real]:
+def _slow_waves(imaginary: Real, amplitude: Real, noise: Real, size: int) -> tuple[Real, Real]:
     """What hum, beating polarisations or ringing neighbours leave in the phases beside noise.
 
-    Over pieces of 0.3 s the sum of amplitude times the rest has the variance
+    Over pieces of ``size`` samples, 0.3 s, the sum of amplitude times the rest has the variance
 
         colour_k noise_k power + wave_k power^2                                             (2)
 
@@ -237,7 +226,6 @@ def _slow_waves(imaginary: Real, amplitude: Real, noise: Real, t: Real) -> tuple
     one that a fit happens to follow. Few pieces say little of the colour, so they are weighed with
     the expectation that it is 1.
     """
-    size = max(1, round(_PIECE_S / float(t[1] - t[0])))
     count = imaginary.shape[1] // size
     score = np.sum((amplitude * imaginary)[:, : count * size].reshape(-1, count, size), axis=2)
     power = np.sum((amplitude**2)[:, : count * size].reshape(-1, count, size), axis=2) + 1e-300
@@ -268,15 +256,26 @@ def _power(values: Complex, noise: Real, t: Real) -> Real:
     return np.asarray(np.sum(decays * (count > _FEWEST_HEARD)[:, None], axis=0)) + 1e-300
 
 
-def _noise(turned: Complex, amplitude: Real, size: int) -> Real:
-    """Variance of the noise in either part of blocks of ``size`` samples; (partials,).
+def _block_size(envelopes: Envelopes) -> tuple[int, float]:
+    """Samples to a block, and the share of the noise that steps from block to block show.
 
-    From block to block of the rest, which leaves slow waves out. White noise through a raised
-    cosine has the autocorrelation 3/8, 1/4, 1/16, 0: half the mean square step of block averages
-    is then (n - 9/8) / n^2 of a density, against 1/n for independent blocks.
+    White noise through a raised cosine has the autocorrelation 3/8, 1/4, 1/16, 0: half the mean
+    square step of averages over n samples is then (n - 9/8) / n^2 of its density, against 1/n for
+    independent blocks.
+    """
+    if envelopes.half_hz is None:
+        return 1, 1.0
+    size = max(2, int(_BLOCK_S / float(envelopes.times_s[1] - envelopes.times_s[0])))
+    return size, (size - 9 / 8) / size
+
+
+def _noise(turned: Complex, amplitude: Real, step_share: float) -> Real:
+    """Variance of the noise in either part, from steps of the rest; (partials,).
+
+    Steps leave slow waves out, which are taken up by ``_slow_waves``.
     """
     steps = np.diff(turned.imag, axis=1)
-    variance = 0.5 * np.mean(steps**2, axis=1) * size / (size - 9 / 8)
+    variance = 0.5 * np.mean(steps**2, axis=1) / step_share
     least = _CLEANEST_POWER * np.max(amplitude, axis=1) ** 2
     return np.asarray(np.maximum(variance, np.maximum(least, 1e-30)))
 

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyzer.errors import RecordingError
+from analyzer.pitch.clipping import envelopes_between_tops, find_clipping
 from analyzer.pitch.guide import LEAST_VOICED_SHARE, Guide, guide_note
 from analyzer.pitch.partials import Peaks, find_partials
 from analyzer.pitch.phases import Envelopes, PhaseFit, fit_phases
-from analyzer.pitch.spectrum import BAND_COLOUR, NoteSpectrum, Real, line_spectrum, note_spectrum
+from analyzer.pitch.spectrum import Complex, NoteSpectrum, Real, line_spectrum, note_spectrum
 from analyzer.pitch.stiff_string import StringFit, fit_string
-from analyzer.plucks import Pluck
+from analyzer.plucks import SHORTEST_NOTE_S, Pluck
 from analyzer.recording.reading import Recording
 
 EARLY_S = (0.1, 0.3)  # after the onset: where the sustain drift starts from
@@ -21,29 +22,44 @@ _BEFORE_ONSET_S = 0.1
 _WIDEST_BAND_HZ = 40.0  # half-width; room for a glide of 10 cents at the highest partial
 _BAND_SHARE = 0.4  # of the distance to the next partial
 _FIT_FROM_S = 0.05
+_LOUD_DB = 30.0  # a line; noise alone hardly reaches 18 dB over its median
 _RINGING = 1.5  # after this over its half-width, a band has forgotten the onset
-# The course of a glide is known to a share of its size only: its candidates are near the truth and
-# not it. Seen on synthetic plucks with the glide tied to partials that the recording does not hold.
-_COURSE_SHARE = 0.0015
-_LEAST_SD_CENTS = 0.0005
+_FEWEST_FOR_STIFFNESS = 3
+_LEAST_GLIDE_CENTS = 0.1
+_LEAST_SD_CENTS = 0.0005  # no clock and no model is better than this
 _LOST_RELATIVE_VARIANCE = 1e-6  # a partial less sure by 1.7 cents than the best is lost
 
 
 @dataclass(frozen=True)
 class SettledPitch:
-    """What is known of one pluck.
+    """What is known of one pluck. Uncertainties are half-widths of 95 % intervals.
 
-    ``settled_hz`` is the frequency of the first partial under the string law once the glide has
-    died away; uncertainties are half-widths of 95 % intervals. ``sustain_drift_cents`` is the
-    settled pitch less that from 0.1 s to 0.3 s after the onset. ``stiffness`` (Fletcher's B) is a
-    diagnostic, and NaN where fewer than three partials were heard.
+    Attributes
+    ----------
+    settled_hz : frequency of the first partial under the string law, once the glide has died away.
+    first_partial_hz : the first partial as measured on its own, settled; NaN where it is not heard.
+    misfit_cents : standard deviation of the partials about the string law, beyond their noise.
+    sustain_drift_cents : the settled pitch less that from 0.1 s to 0.3 s after the onset.
+    glide_cents : how sharp the note starts: its pitch some 0.06 s after the onset over the settled.
+    glide_time_s : when that has fallen to 1/e of its size; NaN where there is no glide to speak of.
+    late_slope_cents_per_s : how the pitch still runs in the second half; a string that slips falls.
+    stiffness, stiffness_uncertainty : Fletcher's B, a diagnostic; NaN from fewer than 3 partials.
+    partials : how many partials the figure rests on.
+    clipped : whether the recording was too loud for its recorder.
     """
 
     settled_hz: float
     settled_uncertainty_cents: float
+    first_partial_hz: float
+    misfit_cents: float
     sustain_drift_cents: float
+    glide_cents: float
+    glide_time_s: float
+    late_slope_cents_per_s: float
     stiffness: float
+    stiffness_uncertainty: float
     partials: int
+    clipped: bool
 
 
 def settle(recording: Recording, pluck: Pluck) -> SettledPitch:
@@ -54,24 +70,45 @@ def settle(recording: Recording, pluck: Pluck) -> SettledPitch:
     start_s = max(0.0, pluck.onset_s - _BEFORE_ONSET_S)
     samples = recording.excerpt(start_s, pluck.end_s, pluck.channel)
     spectrum = note_spectrum(samples, recording.rate_hz, pluck.onset_s - start_s)
-    lines = line_spectrum(spectrum)
+    clipping = find_clipping(samples, recording.rate_hz)
+    lines = line_spectrum(spectrum, clipping.free_from_s())
     guide = guide_note(spectrum, lines)
     peaks = find_partials(lines, guide.pitch_hz, spectrum.rate_hz)
     _check_note(recording.path.name, guide, peaks)
-    envelopes = _cut(spectrum, peaks)
+    envelopes = _envelopes(spectrum, peaks)
+    if clipping.clipped:
+        envelopes = _mended(envelopes, samples, spectrum.rate_hz, spectrum.onset_s)
     phases = fit_phases(envelopes)
     string = _string(recording.path.name, peaks, envelopes, phases)
+    return _in_figures(string, peaks, envelopes, phases, clipped=clipping.clipped)
+
+
+def _in_figures(
+    string: StringFit, peaks: Peaks, envelopes: Envelopes, phases: PhaseFit, *, clipped: bool
+) -> SettledPitch:
+    first_hz = envelopes.centres_hz[0] * (1 + phases.offsets[0])
+    times_s, course_cents = phases.times_s, phases.course_cents
+    stiff = peaks.numbers.size >= _FEWEST_FOR_STIFFNESS
     return SettledPitch(
-        string.f1_hz,
-        _uncertainty_cents(string, phases),
-        _drift_cents(phases.times_s, phases.course_cents),
-        string.stiffness,
-        peaks.numbers.size,
+        settled_hz=string.f1_hz,
+        settled_uncertainty_cents=math.hypot(string.uncertainty_cents, 1.96 * _LEAST_SD_CENTS),
+        first_partial_hz=float(first_hz) if peaks.numbers[0] == 1 else math.nan,
+        misfit_cents=string.misfit_cents,
+        sustain_drift_cents=_drift_cents(times_s, course_cents),
+        glide_cents=float(course_cents[0]),
+        glide_time_s=_glide_time_s(times_s, course_cents),
+        late_slope_cents_per_s=_late_slope(times_s, course_cents),
+        stiffness=string.stiffness if stiff else math.nan,
+        stiffness_uncertainty=string.stiffness_uncertainty if stiff else math.nan,
+        partials=peaks.numbers.size,
+        clipped=clipped,
     )
 
 
 def _check_note(name: str, guide: Guide, peaks: Peaks) -> None:
-    if guide.voiced_share < LEAST_VOICED_SHARE or peaks.numbers.size == 0:
+    # In loud noise pYIN may give up a tone whose line stands far above it.
+    heard = guide.voiced_share >= LEAST_VOICED_SHARE or np.max(peaks.clear_db, initial=0) > _LOUD_DB
+    if not heard or peaks.numbers.size == 0:
         raise RecordingError(
             name,
             f"holds no steady note (only {100 * guide.voiced_share:.0f} % of it has a pitch)",
@@ -79,18 +116,37 @@ def _check_note(name: str, guide: Guide, peaks: Peaks) -> None:
         )
 
 
-def _cut(spectrum: NoteSpectrum, peaks: Peaks) -> Envelopes:
+def _envelopes(spectrum: NoteSpectrum, peaks: Peaks) -> Envelopes:
     """The partials' envelopes, without the ends at which the band's filter rings."""
-    spacing_hz = float(peaks.rough_hz[0] / peaks.numbers[0])
-    half_hz = min(_WIDEST_BAND_HZ, _BAND_SHARE * spacing_hz)
+    half_hz = _band_half_hz(peaks)
     values, centres_hz, rate_hz = spectrum.envelopes(peaks.rough_hz, half_hz)
     times_s = np.arange(values.shape[1]) / rate_hz - spectrum.onset_s
     ringing_s = _RINGING / half_hz
     kept = (times_s >= max(_FIT_FROM_S, ringing_s)) & (times_s <= times_s[-1] - ringing_s)
     values = values[:, kept]
+    return Envelopes(values, centres_hz, times_s[kept], _late_noise(values), half_hz)
+
+
+def _mended(envelopes: Envelopes, samples: Real, rate_hz: float, onset_s: float) -> Envelopes:
+    """The envelopes of a clipped note from its true samples, if these last long enough."""
+    true = envelopes_between_tops(samples, rate_hz, envelopes.centres_hz)
+    times_s = true.times_s - onset_s
+    inside = (times_s >= envelopes.times_s[0]) & (times_s <= envelopes.times_s[-1])
+    if np.sum(true.known[inside]) * float(times_s[1] - times_s[0]) < SHORTEST_NOTE_S:
+        return envelopes
+    values = true.values[:, inside]
+    return Envelopes(values, envelopes.centres_hz, times_s[inside], _late_noise(values), None)
+
+
+def _late_noise(values: Complex) -> Real:
+    """At most so much noise is in either part of an envelope: all that is left at its end."""
     late = values[:, -max(8, values.shape[1] // 10) :]
-    noise = 0.5 * np.mean(np.abs(late) ** 2, axis=1)
-    return Envelopes(values, centres_hz, times_s[kept], noise, BAND_COLOUR, half_hz)
+    return np.asarray(0.5 * np.mean(np.abs(late) ** 2, axis=1))
+
+
+def _band_half_hz(peaks: Peaks) -> float:
+    spacing_hz = float(peaks.rough_hz[0] / peaks.numbers[0])
+    return min(_WIDEST_BAND_HZ, _BAND_SHARE * spacing_hz)
 
 
 def _string(name: str, peaks: Peaks, envelopes: Envelopes, phases: PhaseFit) -> StringFit:
@@ -104,17 +160,23 @@ def _string(name: str, peaks: Peaks, envelopes: Envelopes, phases: PhaseFit) -> 
             "Record it again closer to the string and without noise",
         )
     frequencies_hz = envelopes.centres_hz * (1 + phases.offsets)
-    return fit_string(
-        peaks.numbers[kept], frequencies_hz[kept], phases.covariance[np.ix_(kept, kept)]
-    )
-
-
-def _uncertainty_cents(string: StringFit, phases: PhaseFit) -> float:
-    """The fit's own interval, widened by what no fit can know."""
-    unknown_course = _COURSE_SHARE * float(phases.course_cents[0])
-    return math.hypot(string.uncertainty_cents, 1.96 * unknown_course, 1.96 * _LEAST_SD_CENTS)
+    covariance = phases.covariance[np.ix_(kept, kept)]
+    return fit_string(peaks.numbers[kept], frequencies_hz[kept], covariance, peaks.standing[kept])
 
 
 def _drift_cents(times_s: Real, course_cents: Real) -> float:
     early = (times_s >= EARLY_S[0]) & (times_s <= EARLY_S[1])
-    return -float(np.mean(course_cents[early])) if np.any(early) else float("nan")
+    return -float(np.mean(course_cents[early])) if np.any(early) else math.nan
+
+
+def _glide_time_s(times_s: Real, course_cents: Real) -> float:
+    """From the first moment measured until the course has fallen to 1/e."""
+    if course_cents[0] < _LEAST_GLIDE_CENTS:
+        return math.nan
+    fallen = np.flatnonzero(course_cents <= course_cents[0] / math.e)
+    return float(times_s[fallen[0]] - times_s[0]) if fallen.size else math.nan
+
+
+def _late_slope(times_s: Real, course_cents: Real) -> float:
+    late = times_s >= 0.5 * (times_s[0] + times_s[-1])
+    return float(np.polyfit(times_s[late], course_cents[late], 1)[0])

@@ -15,7 +15,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import solve_triangular
 
 from analyzer.pitch.spectrum import Real
 
@@ -44,12 +43,12 @@ class SharedTerms:
 
 @dataclass(frozen=True)
 class Solutions:
-    """Fits of all glides, 'no glide' first, under one prior of the wander.
+    """Fits of all glides under all priors of the wander: 'none' comes first along both.
 
-    ``evidence``, ``sizes`` and ``variances`` (candidates,) are of the glide; ``hats`` (hats,
-    candidates); ``slopes`` (partials, candidates) are the e_k; ``tilts``, the same shape, says how
-    a slope leans on the glide's size; ``base`` (partials, partials) is the covariance of the
-    slopes that the wander brings.
+    ``evidence``, ``sizes`` and ``variances`` (wanders, glides) are of the glide; ``hats`` (wanders,
+    hats, glides); ``slopes`` (wanders, partials, glides) are the e_k; ``tilts``, the same shape,
+    says how a slope leans on the glide's size; ``bases`` (wanders, partials, partials) is the
+    covariance of the slopes that the wander brings.
     """
 
     evidence: Real
@@ -58,7 +57,7 @@ class Solutions:
     hats: Real
     slopes: Real
     tilts: Real
-    base: Real
+    bases: Real
 
 
 def share_terms(
@@ -90,49 +89,59 @@ def _informative(weights: Real, times_s: Real) -> tuple[Real, Real]:
     return np.where((spread > _SLOPE_SD**-2)[:, None], weights, 0.0), mean_s
 
 
-def solve_without_wander(terms: SharedTerms, glide_sd: float) -> Solutions:
-    """All glides, their size normal about 0 with ``glide_sd``, and no wander."""
-    columns = terms.triangle[:, terms.hats :]
-    nothing = np.zeros((terms.slope.size, 0))
-    return _solutions(terms, glide_sd, columns, 0.0, np.zeros((0, columns.shape[1])), nothing)
+def solve_all(terms: SharedTerms, glide_sd: float, roots: Real) -> Solutions:
+    """Solve (1) for each glide, its size normal about 0 with ``glide_sd``, and for each wander.
+
+    ``roots`` (wanders, hats, hats) are roots R of the hats' inverse prior covariances R'R.
+    """
+    hats, wanders = terms.hats, roots.shape[0]
+    free = np.broadcast_to(terms.triangle[:, :hats], (wanders, *terms.triangle[:, :hats].shape))
+    basis, corner = np.linalg.qr(np.concatenate([free, roots], axis=1))
+    others = np.zeros((terms.triangle.shape[0] + hats, terms.triangle.shape[1] - hats))
+    others[: terms.triangle.shape[0]] = terms.triangle[:, hats:]
+    inside = basis.transpose(0, 2, 1) @ others
+    left = np.concatenate([others[None], others - basis @ inside])
+    taken = _after_none(np.linalg.solve(corner, inside))
+    reach = np.linalg.solve(
+        corner.transpose(0, 2, 1),
+        np.broadcast_to(terms.row_slope[:, :hats].T, (wanders, hats, terms.slope.size)),
+    )
+    shrunk = np.sum(np.log(np.abs(_diagonals(roots))) - np.log(np.abs(_diagonals(corner))), axis=1)
+    return _solutions(terms, glide_sd, left, taken, _after_none(reach), _after_none(shrunk))
 
 
-def solve_with_wander(terms: SharedTerms, glide_sd: float, root: Real) -> Solutions:
-    """The same, with hats whose inverse prior covariance is ``root``' ``root``."""
-    hats = terms.hats
-    stacked = np.concatenate([terms.triangle[:, :hats], root])
-    others = np.pad(terms.triangle[:, hats:], ((0, hats), (0, 0)))
-    basis, corner = np.linalg.qr(stacked)
-    inside = basis.T @ others
-    columns = others - basis @ inside
-    log_ratio = np.sum(np.log(np.abs(np.diag(root)))) - np.sum(np.log(np.abs(np.diag(corner))))
-    solved = solve_triangular(corner, inside)
-    reach = solve_triangular(corner, terms.row_slope[:, :hats].T, trans="T").T
-    return _solutions(terms, glide_sd, columns, float(log_ratio), solved, reach)
+def _after_none(values: Real) -> Real:
+    """Zeros for no wander before the values of the wanders."""
+    return np.concatenate([np.zeros_like(values[:1]), values])
+
+
+def _diagonals(matrices: Real) -> Real:
+    return np.diagonal(matrices, axis1=1, axis2=2)
 
 
 def _solutions(
-    terms: SharedTerms, glide_sd: float, columns: Real, log_ratio: float, solved: Real, reach: Real
+    terms: SharedTerms, glide_sd: float, left: Real, taken: Real, reach: Real, shrunk: Real
 ) -> Solutions:
-    """Finish from what the hats leave of the glides and the values.
+    """Finish from what the hats leave.
 
-    ``columns`` holds them, ``solved`` the hats that each would take, ``reach`` the root of the
-    covariance that the hats bring to the slopes.
+    ``left`` (wanders, n, glides + 1) holds what is left of the glides and the values, ``taken``
+    (wanders, hats, glides + 1) the hats that each would take, ``reach`` (wanders, hats, partials)
+    a root of the covariance that the hats bring to the slopes.
     """
-    glides, values = columns[:, :-1], columns[:, -1]
-    precision = np.sum(glides**2, axis=0) + glide_sd**-2
-    sizes = np.pad((values @ glides) / precision, (1, 0))
-    gain = 0.5 * sizes[1:] ** 2 * precision - 0.5 * np.log(precision * glide_sd**2)
-    hat_slope = terms.row_slope[:, : solved.shape[0]]
-    tilts = np.pad(terms.row_slope[:, terms.hats :] - hat_slope @ solved[:, :-1], ((0, 0), (1, 0)))
-    alone = terms.slope - hat_slope @ solved[:, -1]
-    taken = np.pad(solved[:, :-1], ((0, 0), (1, 0)))
-    return Solutions(
-        log_ratio - 0.5 * float(values @ values) + np.pad(gain, (1, 0)),
-        sizes,
-        np.pad(1 / precision, (1, 0)),
-        solved[:, -1:] - taken * sizes,
-        alone[:, None] - tilts * sizes,
-        tilts,
-        reach @ reach.T,
-    )
+    glides, values = left[:, :, :-1], left[:, :, -1]
+    precision = np.sum(glides**2, axis=1) + glide_sd**-2
+    sizes = np.einsum("wn,wng->wg", values, glides) / precision
+    gain = 0.5 * sizes**2 * precision - 0.5 * np.log(precision * glide_sd**2)
+    alone = shrunk - 0.5 * np.sum(values**2, axis=1)
+    sizes, variances, gain = (_none_first(each) for each in (sizes, 1 / precision, gain))
+    hat_slope = terms.row_slope[:, : terms.hats]
+    tilts = _none_first(terms.row_slope[:, terms.hats :] - hat_slope @ taken[:, :, :-1])
+    slopes = (terms.slope - taken[:, :, -1] @ hat_slope.T)[:, :, None] - tilts * sizes[:, None, :]
+    hats = taken[:, :, -1:] - _none_first(taken[:, :, :-1]) * sizes[:, None, :]
+    bases = reach.transpose(0, 2, 1) @ reach
+    return Solutions(alone[:, None] + gain, sizes, variances, hats, slopes, tilts, bases)
+
+
+def _none_first(values: Real) -> Real:
+    """Zeros for no glide before the values of the glides, along the last axis."""
+    return np.concatenate([np.zeros_like(values[..., :1]), values], axis=-1)

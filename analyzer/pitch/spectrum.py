@@ -42,7 +42,8 @@ class NoteSpectrum:
 
     def lowered(self, rate_hz: float) -> tuple[Real, float]:
         """The note at a lower sample rate: samples, and the rate that came of it, Hz."""
-        size = min(self.size, 2 * round(rate_hz / self.bin_hz / 2))
+        wanted = 2 * fft.next_fast_len(round(rate_hz / self.bin_hz / 2), real=True)
+        size = min(self.size, wanted)
         kept = self.bins[: size // 2 + 1] * _low_pass(size // 2 + 1)
         out_rate_hz = size * self.bin_hz
         samples = fft.irfft(kept, size) * (size / self.size)
@@ -93,10 +94,15 @@ def note_spectrum(samples: Real, rate_hz: float, onset_s: float) -> NoteSpectrum
     return NoteSpectrum(fft.rfft(faded, size), size, rate_hz, faded.size / rate_hz, onset_s)
 
 
-def line_spectrum(spectrum: NoteSpectrum) -> LineSpectrum:
-    """The spectrum in which lines are looked for: from 0.08 s after the onset, 1.2 s long."""
+def line_spectrum(spectrum: NoteSpectrum, not_before_s: float = 0.0) -> LineSpectrum:
+    """The spectrum in which lines are looked for: from 0.08 s after the onset, 1.2 s long.
+
+    It begins later, at ``not_before_s``, where what comes before cannot be trusted.
+    """
     samples, rate_hz = spectrum.lowered(min(spectrum.rate_hz, 2 * _LEVELS_TOP_HZ))
-    start = round((spectrum.onset_s + _LEVELS_FROM_S) * rate_hz)
+    latest_s = spectrum.duration_s - 0.5 * _LEVELS_S
+    begin_s = max(spectrum.onset_s + _LEVELS_FROM_S, min(not_before_s, latest_s))
+    start = round(begin_s * rate_hz)
     part = samples[start : start + round(_LEVELS_S * rate_hz)]
     size = fft.next_fast_len(2 * part.size, real=True)
     magnitude = np.abs(fft.rfft(part * np.hanning(part.size), size))

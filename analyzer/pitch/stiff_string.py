@@ -22,7 +22,7 @@ from analyzer.pitch.spectrum import Real
 PRIOR_STIFFNESS = 1.0e-4
 PRIOR_STIFFNESS_SD = 3.0e-4
 _TAIL = 4.0  # degrees of freedom of Student's t
-_ITERATIONS = 25
+_ITERATIONS = 12
 
 
 @dataclass(frozen=True)
@@ -41,15 +41,16 @@ class StringFit:
     residuals_cents: Real
 
 
-def fit_string(numbers: Real, frequencies_hz: Real, covariance: Real) -> StringFit:
+def fit_string(numbers: Real, frequencies_hz: Real, covariance: Real, standing: Real) -> StringFit:
     """Fit equation (1).
 
     ``numbers`` and ``frequencies_hz`` have shape (partials,), ``covariance`` (partials, partials)
-    is of the relative frequencies.
+    is of the relative frequencies. ``standing`` (partials,), from 0 to 1, is the say that each
+    partial has against the scatter.
     """
     log_f = np.log(frequencies_hz / numbers)
     log_f1, stiffness = float(log_f[0]), PRIOR_STIFFNESS
-    scatter, trust = 0.0, np.ones(numbers.size)
+    scatter, trust = 0.0, standing
     prior = np.diag([0.0, PRIOR_STIFFNESS_SD**-2])
     for _ in range(_ITERATIONS):
         k2 = numbers**2
@@ -66,7 +67,7 @@ def fit_string(numbers: Real, frequencies_hz: Real, covariance: Real) -> StringF
         residual = residual - design @ step
         scatter = _scatter(residual, design, covariance, trust, scatter)
         size = np.diag(covariance) + scatter
-        trust = (_TAIL + 1) / (_TAIL + residual**2 / size)
+        trust = standing * (_TAIL + 1) / (_TAIL + residual**2 / size)
     freedom = _freedom(numbers.size, scatter, np.diag(covariance))
     factor = float(stdtrit(freedom, 0.975))
     return StringFit(

@@ -30,15 +30,19 @@ class Wander:
     """The wander as a sum of hat functions.
 
     ``courses`` and ``integrals`` (knots, samples): the hats, and their integrals from the first
-    sample. ``roots``, one for each candidate (knots, knots): a root R of the inverse prior
-    covariance R'R of the hats. ``prior`` holds the candidates' probabilities; what is left to 1
-    is for no wander.
+    sample. ``roots`` (candidates, knots, knots) are roots R of the inverse prior covariances R'R
+    of the hats. ``prior`` (candidates,) holds their probabilities; what is left to 1 is for none.
     """
 
     courses: Real
     integrals: Real
-    roots: tuple[Real, ...]
-    prior: tuple[float, ...]
+    roots: Real
+    prior: Real
+
+    @property
+    def freest(self) -> Wander:
+        """The largest candidate alone, beside none."""
+        return Wander(self.courses, self.integrals, self.roots[-1:], np.array([1 - STEADY_PRIOR]))
 
 
 def wander_over(times_s: Real) -> Wander:
@@ -55,5 +59,5 @@ def wander_over(times_s: Real) -> Wander:
     for gain in _EARLY_GAINS:
         course = (1 + (gain - 1) * np.exp(-at_s / _EARLY_S)) / CENTS_PER_NEPER
         roots += [root / (course * size) for size in _SIZES_CENTS]
-    share = (1 - STEADY_PRIOR) / len(roots)
-    return Wander(courses, integrals, tuple(roots), (share,) * len(roots))
+    prior = np.full(len(roots), (1 - STEADY_PRIOR) / len(roots))
+    return Wander(courses, integrals, np.stack(roots), prior)

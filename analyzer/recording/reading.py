@@ -141,6 +141,7 @@ def _block_levels(path: Path, block: NDArray[np.float32], step: int) -> NDArray[
         peak = float(np.max(np.abs(block), initial=0))  # of the part step at the end, too
     _check_samples(path, peak)
     whole = block[: block.shape[0] // step * step]
+    whole = whole - np.mean(block, axis=0)  # a recorder's constant offset is not loudness
     power = np.mean(whole.reshape(-1, step, block.shape[1]) ** 2, axis=1)
     return np.asarray(np.sqrt(power), dtype=np.float32)
 

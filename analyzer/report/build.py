@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
+from typing import Any
 
 from analyzer.bridge import Need, saddle_move_mm, saddle_move_uncertainty_mm, set_saddle
 from analyzer.instrument.model import Bridge, Instrument
 from analyzer.measure import Measured
+from analyzer.music import cents_between
 from analyzer.pitch.settle import SettledPitch
 from analyzer.recording.labels import OPEN, TWELFTH_FRET
 from analyzer.report.model import RecordingResult, Report, SaddleResult, StringResult
@@ -16,6 +18,12 @@ from analyzer.strings import Scatter, combine_takes, intonation, larger_drift, p
 
 Takes = dict[tuple[int, str], list[SettledPitch]]
 _NEEDED = {OPEN: "open", TWELFTH_FRET: "12th-fret"}
+# What a recording's result takes over from its pitch, under the same names.
+_FIGURES = sorted(
+    {each.name for each in fields(SettledPitch)} & {each.name for each in fields(RecordingResult)}
+)
+FURTHEST_FROM_OCTAVE_CENTS = 50.0  # no instrument is so far off; the next fret is 100 away
+FURTHEST_TAKES_APART_CENTS = 3.0  # ten times the usual scatter from pluck to pluck
 
 
 def build_report(
@@ -33,7 +41,12 @@ def build_report(
         strings,
         saddles,
         tuple(_recording(each) for each in measured),
-        (*warnings, *_unsaid(instrument), *(r for each in measured for r in each.remarks)),
+        (
+            *warnings,
+            *_unsaid(instrument),
+            *(remark for each in measured for remark in each.remarks),
+            *_takes_apart(takes),
+        ),
     )
 
 
@@ -61,6 +74,8 @@ def _string(instrument: Instrument, number: int, takes: Takes, scatter: Scatter)
     if open_note is None or fretted is None:
         return replace(result, reason=_what_is_missing(number, missing))
     found = intonation(open_note, fretted, scatter)
+    if abs(found.error_cents) > FURTHEST_FROM_OCTAVE_CENTS:
+        return replace(result, reason=_not_the_octave(found.error_cents))
     result = replace(
         result,
         error_cents=found.error_cents,
@@ -68,6 +83,14 @@ def _string(instrument: Instrument, number: int, takes: Takes, scatter: Scatter)
         sustain_drift_cents=_number(larger_drift(open_note.drift_cents, fretted.drift_cents)),
     )
     return _with_move(result, instrument.scale_length_mm(number))
+
+
+def _not_the_octave(error_cents: float) -> str:
+    return (
+        f"The fretted note is {error_cents:+.0f} cents from the octave of the open string, more "
+        f"than {FURTHEST_FROM_OCTAVE_CENTS:g}. Was it the 12th fret, and not retuned between? "
+        "Record both notes again."
+    )
 
 
 def _with_move(result: StringResult, length_mm: float | None) -> StringResult:
@@ -136,6 +159,19 @@ def _unsaid(instrument: Instrument) -> Iterator[str]:
         yield "The [bridge] names no thread and screw_head: moves are in mm, without turns."
 
 
+def _takes_apart(takes: Takes) -> Iterator[str]:
+    """Notes whose takes cannot be plucks of the same string in the same state."""
+    for (number, fret), pitches in takes.items():
+        hertz = [pitch.settled_hz for pitch in pitches]
+        apart = cents_between(min(hertz), max(hertz))
+        if apart > FURTHEST_TAKES_APART_CENTS:
+            yield (
+                f"The takes of s{number}_{fret} lie {apart:.1f} cents apart, and the interval of "
+                "every string is the wider for it. Were they recorded before and after a change? "
+                "Keep each round in a folder of its own."
+            )
+
+
 def _recording(each: Measured) -> RecordingResult:
     result = RecordingResult(each.file, None, None, None, "rejected", each.reason)
     if each.label is not None:
@@ -144,15 +180,9 @@ def _recording(each: Measured) -> RecordingResult:
     if each.pitch is None:
         return result
     known = each.label is not None and each.label.fret in _NEEDED
-    return replace(
-        result,
-        status="used",
-        reason=None if known else "Measured; the 12th-fret error needs only open and f12.",
-        settled_hz=each.pitch.settled_hz,
-        settled_uncertainty_cents=each.pitch.settled_uncertainty_cents,
-        sustain_drift_cents=_number(each.pitch.sustain_drift_cents),
-        stiffness=_number(each.pitch.stiffness),
-    )
+    figures: dict[str, Any] = {name: _number(getattr(each.pitch, name)) for name in _FIGURES}
+    reason = None if known else "Measured; the 12th-fret error needs only open and f12."
+    return replace(result, status="used", reason=reason, **figures)
 
 
 def _number(value: float) -> float | None:

@@ -23,8 +23,14 @@ class RecordingResult:
     reason: str | None = None
     settled_hz: float | None = None
     settled_uncertainty_cents: float | None = None
+    first_partial_hz: float | None = None
+    misfit_cents: float | None = None
     sustain_drift_cents: float | None = None
+    glide_cents: float | None = None
+    glide_time_s: float | None = None
+    late_slope_cents_per_s: float | None = None
     stiffness: float | None = None
+    stiffness_uncertainty: float | None = None
 
 
 @dataclass(frozen=True)
@@ -90,9 +96,15 @@ class Report:
         errors = {each.string: each.error_cents for each in self.measured if each.error_cents}
         if errors:
             worst = max(errors, key=lambda string: abs(errors[string]))
-            word = "sharp" if errors[worst] > 0 else "flat"
-            line += f" Largest error: string {worst}, {abs(errors[worst]):.1f} cents {word}."
+            line += f" Largest error: string {worst}, {_in_words(errors[worst])}."
         return line
+
+
+def _in_words(error_cents: float) -> str:
+    size = f"{abs(error_cents):.1f} cents"
+    if float(f"{error_cents:.1f}") == 0:
+        return size
+    return f"{size} sharp" if error_cents > 0 else f"{size} flat"
 
 
 def _counted(number: int, noun: str) -> str:
