@@ -9,10 +9,11 @@ import numpy as np
 
 from analyzer.errors import RecordingError
 from analyzer.pitch.clipping import envelopes_between_tops, find_clipping
+from analyzer.pitch.envelopes import Envelopes
 from analyzer.pitch.guide import LEAST_VOICED_SHARE, Guide, guide_note
 from analyzer.pitch.partials import Peaks, find_partials
-from analyzer.pitch.phases import Envelopes, PhaseFit, fit_phases
-from analyzer.pitch.spectrum import Complex, NoteSpectrum, Real, line_spectrum, note_spectrum
+from analyzer.pitch.phases import PhaseFit, fit_phases
+from analyzer.pitch.spectrum import NoteSpectrum, Real, line_spectrum, note_spectrum
 from analyzer.pitch.stiff_string import StringFit, fit_string
 from analyzer.plucks import SHORTEST_NOTE_S, Pluck
 from analyzer.recording.reading import Recording
@@ -124,7 +125,7 @@ def _envelopes(spectrum: NoteSpectrum, peaks: Peaks) -> Envelopes:
     ringing_s = _RINGING / half_hz
     kept = (times_s >= max(_FIT_FROM_S, ringing_s)) & (times_s <= times_s[-1] - ringing_s)
     values = values[:, kept]
-    return Envelopes(values, centres_hz, times_s[kept], _late_noise(values), half_hz)
+    return Envelopes(values, centres_hz, times_s[kept], half_hz)
 
 
 def _mended(envelopes: Envelopes, samples: Real, rate_hz: float, onset_s: float) -> Envelopes:
@@ -135,13 +136,7 @@ def _mended(envelopes: Envelopes, samples: Real, rate_hz: float, onset_s: float)
     if np.sum(true.known[inside]) * float(times_s[1] - times_s[0]) < SHORTEST_NOTE_S:
         return envelopes
     values = true.values[:, inside]
-    return Envelopes(values, envelopes.centres_hz, times_s[inside], _late_noise(values), None)
-
-
-def _late_noise(values: Complex) -> Real:
-    """At most so much noise is in either part of an envelope: all that is left at its end."""
-    late = values[:, -max(8, values.shape[1] // 10) :]
-    return np.asarray(0.5 * np.mean(np.abs(late) ** 2, axis=1))
+    return Envelopes(values, envelopes.centres_hz, times_s[inside], None)
 
 
 def _band_half_hz(peaks: Peaks) -> float:

@@ -1,0 +1,167 @@
+"""The partials' envelopes over time: what stands in them beside the partial, noise and slow waves.
+
+White noise through a raised-cosine band, sampled at the band's full width, has the autocorrelation
+3/8, 1/4, 1/16, 0 of its density, in each part. Both ways of seeing the noise rest on that.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from analyzer.pitch.spectrum import BAND_COLOUR, Complex, Real, band_response
+
+BLOCK_S = 0.03  # samples are averaged over this once the phases are known roughly
+PIECE_S = 0.3  # slow waves are looked for in pieces of this length
+_SMOOTHING_S = 0.15
+_WHITE_PIECES = 4.0
+_HEARD_POWER = 8.0  # samples with more than this times the noise show a partial's decay
+_FEWEST_HEARD = 5
+_LEAST_PASSED = 0.3
+_CLEANEST_POWER = 1e-8  # no recording is cleaner than 80 dB in the band of a partial
+
+
+@dataclass(frozen=True)
+class Envelopes:
+    """Complex envelopes of the partials and what they are taken against.
+
+    ``values`` has shape (partials, samples), ``centres_hz`` (partials,), ``times_s`` (samples,)
+    from the onset. ``half_hz`` is the half-width of the bands that they were cut by; None where
+    they were not, and the noise of each sample is its own.
+    """
+
+    values: Complex
+    centres_hz: Real
+    times_s: Real
+    half_hz: float | None
+
+    @property
+    def omega(self) -> Real:
+        """Angular frequencies of the centres, (partials, 1)."""
+        return 2 * np.pi * self.centres_hz[:, None]
+
+    @property
+    def step_s(self) -> float:
+        return float(self.times_s[1] - self.times_s[0])
+
+    @property
+    def colour(self) -> float:
+        """The noise's density in mid-band against that of independent samples of its variance."""
+        return 1.0 if self.half_hz is None else BAND_COLOUR
+
+
+def first_noise(envelopes: Envelopes) -> Real:
+    """Variance of the noise in either part before anything is fitted; (partials,).
+
+    From second differences, which a partial leaves all but empty, by their median, since a glide
+    fills them at the start. Of the noise they hold 6 (3/8) - 8 (1/4) + 2 (1/16) = 3/8 of its
+    density, which is its variance; of independent samples, six times that.
+    """
+    second = np.diff(envelopes.values, n=2, axis=1)
+    share = 6.0 if envelopes.half_hz is None else 1.0
+    variance = np.median(np.abs(second) ** 2, axis=1) / (2 * np.log(2) * share)
+    least = _CLEANEST_POWER * np.max(np.abs(envelopes.values), axis=1) ** 2
+    return np.asarray(np.maximum(variance, np.maximum(least, 1e-30)))
+
+
+def noise_of_steps(turned: Complex, amplitude: Real, step_share: float) -> Real:
+    """Variance of the noise in either part, from steps of the rest; (partials,).
+
+    Steps leave slow waves out, which are taken up by ``slow_waves``.
+    """
+    steps = np.diff(turned.imag, axis=1)
+    variance = 0.5 * np.mean(steps**2, axis=1) / step_share
+    least = _CLEANEST_POWER * np.max(amplitude, axis=1) ** 2
+    return np.asarray(np.maximum(variance, np.maximum(least, 1e-30)))
+
+
+def slow_waves(imaginary: Real, amplitude: Real, noise: Real, size: int) -> tuple[Real, Real]:
+    """What hum, beating polarisations or ringing neighbours leave in the phases beside noise.
+
+    Over pieces of ``size`` samples, 0.3 s, the sum of amplitude times the rest has the variance
+
+        colour_k noise_k power + wave_k power^2                                             (2)
+
+    with the piece's power, a colour of 1 for independent samples, and a variance of phase that
+    goes along with the partial. Returns both, (partials, 1) each, the second for one sample. No
+    partial is taken for steadier than half of them are: what all share must not be ruled by the
+    one that a fit happens to follow. Few pieces say little of the colour, so they are weighed with
+    the expectation that it is 1.
+    """
+    count = imaginary.shape[1] // size
+    score = np.sum((amplitude * imaginary)[:, : count * size].reshape(-1, count, size), axis=2)
+    power = np.sum((amplitude**2)[:, : count * size].reshape(-1, count, size), axis=2) + 1e-300
+    plain = noise[:, None] * power
+    wave = np.sum(score**2 - plain, axis=1) / np.maximum(np.sum(power**2, axis=1), 1e-300)
+    wave = np.maximum(wave, max(0.0, float(np.median(wave))))[:, None]
+    seen = np.mean(score**2 / (plain + wave * power**2), axis=1)
+    pieces = max(count - 2, 0)
+    colour = np.maximum(1.0, (_WHITE_PIECES + pieces * seen) / (_WHITE_PIECES + pieces))
+    return colour[:, None], size * wave
+
+
+def decaying_power(values: Complex, noise: Real, t: Real) -> Real:
+    """The string's power over time, each partial's decay taken as an exponential; (samples,).
+
+    Beats are smoothed over so: they move the phases in step with the power, and a glide that
+    followed them would be mistaken for one.
+    """
+    power = np.abs(values) ** 2
+    heard = (power > _HEARD_POWER * noise[:, None]).astype(np.float64)
+    count = np.maximum(np.sum(heard, axis=1), 1.0)
+    logs = np.log(np.maximum(power, 1e-300))
+    mean_t, mean = np.sum(heard * t, axis=1) / count, np.sum(heard * logs, axis=1) / count
+    centred = t - mean_t[:, None]
+    slope = np.sum(heard * centred * logs, axis=1)
+    slope /= np.maximum(np.sum(heard * centred**2, axis=1), 1e-9)
+    decays = np.exp(mean[:, None] + np.minimum(slope, 0.0)[:, None] * centred)
+    return np.asarray(np.sum(decays * (count > _FEWEST_HEARD)[:, None], axis=0)) + 1e-300
+
+
+def passed(phases: Real, envelopes: Envelopes) -> Real:
+    """What the bands pass of the partials, which a glide takes away from their middles."""
+    if envelopes.half_hz is None:
+        return np.ones_like(phases)
+    offset_hz = np.gradient(phases, envelopes.step_s, axis=1) / (2 * np.pi)
+    return np.maximum(band_response(offset_hz / envelopes.half_hz), _LEAST_PASSED)
+
+
+def block_size(envelopes: Envelopes) -> tuple[int, float]:
+    """Samples to a block, and the share of the noise that steps from block to block show.
+
+    White noise through a raised cosine has the autocorrelation 3/8, 1/4, 1/16, 0: half the mean
+    square step of averages over n samples is then (n - 9/8) / n^2 of its density, against 1/n for
+    independent blocks.
+    """
+    if envelopes.half_hz is None:
+        return 1, 1.0
+    size = max(2, int(BLOCK_S / envelopes.step_s))
+    return size, (size - 9 / 8) / size
+
+
+def in_blocks(envelopes: Envelopes, phases: Real, size: int) -> tuple[Envelopes, Real]:
+    """Averages over ``size`` samples, of envelopes already turned by ``phases``, and of those."""
+    t = envelopes.times_s
+    count = t.size // size
+
+    def mean(values: Any) -> Any:
+        whole = values[..., : count * size]
+        return np.mean(whole.reshape(*whole.shape[:-1], count, size), axis=-1)
+
+    blocks = replace(
+        envelopes,
+        values=mean(envelopes.values),
+        times_s=mean(t),
+    )
+    return blocks, mean(phases)
+
+
+def smoothed(values: Real, t: Real) -> Real:
+    """Moving average along the last axis, shorter at the ends."""
+    half = max(1, round(0.5 * _SMOOTHING_S / float(t[1] - t[0])))
+    total = np.cumsum(np.pad(values, ((0, 0), (1, 0))), axis=1)
+    index = np.arange(t.size)
+    low, high = np.maximum(index - half, 0), np.minimum(index + half + 1, t.size)
+    return np.asarray((total[:, high] - total[:, low]) / (high - low))
