@@ -47,7 +47,9 @@ from analyzer.pitch.spectrum import Complex, Real
 from analyzer.pitch.wander import STEADY_PRIOR, Wander, wander_over
 
 # What all partials share is found from the lowest first: a slip of the pitch turns the phase of a
-# high partial by many times as much, and a phase is known but for whole turns.
+# high partial by many times as much, and a phase is known but for whole turns. How steady each
+# partial is, is judged meanwhile and then left: judged again by a fit that follows it, the
+# steadiest would seem steadier from round to round.
 _REACHES = (4.0, 10.0, np.inf, np.inf)
 _FIRST_TRUST = 0.01  # variance of a phase, radians squared
 _HARDLY = 1e-4  # the weight of what is only taken along
@@ -95,7 +97,8 @@ def fit_phases(envelopes: Envelopes) -> PhaseFit:
         shapes = candidate_shapes(
             log_tau, decaying_power(blocks.values, noise, blocks.times_s), blocks.times_s
         )
-        colour, wave = slow_waves(turned.imag, amplitude, noise, slow)
+        if reach < np.inf:
+            colour, wave = slow_waves(turned.imag, amplitude, noise, slow)
         weights = _weights(amplitude, noise, colour)
         weights = weights / (1 + wave * weights)
         weights = np.where((pitch_share <= reach)[:, None], weights, _HARDLY * weights)

@@ -25,6 +25,7 @@ _BAND_SHARE = 0.4  # of the distance to the next partial
 _FIT_FROM_S = 0.05
 _LOUD_DB = 30.0  # a line; noise alone hardly reaches 18 dB over its median
 _RINGING = 1.5  # after this over its half-width, a band has forgotten the onset
+_START_S = 0.1
 _FEWEST_FOR_STIFFNESS = 3
 _LEAST_GLIDE_CENTS = 0.1
 _LEAST_SD_CENTS = 0.0005  # no clock and no model is better than this
@@ -160,8 +161,18 @@ def _string(name: str, peaks: Peaks, envelopes: Envelopes, phases: PhaseFit) -> 
 
 
 def _drift_cents(times_s: Real, course_cents: Real) -> float:
-    early = (times_s >= EARLY_S[0]) & (times_s <= EARLY_S[1])
-    return -float(np.mean(course_cents[early])) if np.any(early) else math.nan
+    """Less the mean of the course over the early part; (samples,) each.
+
+    On a low string the bands forget the onset later than the early part begins. The course is
+    then drawn out backwards as the exponential that its beginning shows.
+    """
+    early_s = np.linspace(*EARLY_S, 41)
+    course = np.interp(early_s, times_s, course_cents)
+    start, later = course_cents[0], np.interp(times_s[0] + _START_S, times_s, course_cents)
+    if start > later > 0:
+        before_s = np.maximum(times_s[0] - early_s, 0.0)
+        course = course * (start / later) ** (before_s / _START_S)
+    return -float(np.mean(course))
 
 
 def _glide_time_s(times_s: Real, course_cents: Real) -> float:
