@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
-from threadpoolctl import threadpool_limits
+from threadpoolctl import ThreadpoolController
 
 from analyzer.errors import RecordingError
 from analyzer.gate import check_label
@@ -37,7 +38,7 @@ def measure_recording(path: Path, instrument: Instrument, a4_hz: float = ISO16_A
         recording = open_recording(path)
         pluck = find_pluck(recording)
         # The matrices are small: several threads at them would mostly wait for each other.
-        with threadpool_limits(1):
+        with _threads().limit(limits=1):
             pitch = settle(recording, pluck)
         check_label(path.name, label, instrument, pitch.settled_hz, a4_hz)
     except RecordingError as error:
@@ -46,6 +47,12 @@ def measure_recording(path: Path, instrument: Instrument, a4_hz: float = ISO16_A
         reason = f"could not be measured ({error}). Record it again, or send it with a bug report."
         return Measured(path.name, label, None, reason)
     return Measured(path.name, label, pitch, None, tuple(_remarks(recording, pluck, pitch)))
+
+
+@cache
+def _threads() -> ThreadpoolController:
+    """Finding the libraries that have threads takes milliseconds, so it is done once."""
+    return ThreadpoolController()
 
 
 def _remarks(recording: Recording, pluck: Pluck, pitch: SettledPitch) -> Iterator[str]:

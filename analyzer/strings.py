@@ -92,7 +92,9 @@ def intonation(open_note: Note, fretted: Note, scatter: Scatter) -> Intonation:
 
 
 def larger_drift(first_cents: float, second_cents: float) -> float:
-    """Of two drifts, the larger in size."""
+    """Of two drifts, the larger in size; NaN where either could not be had."""
+    if math.isnan(first_cents) or math.isnan(second_cents):
+        return math.nan
     return first_cents if abs(first_cents) >= abs(second_cents) else second_cents
 
 

@@ -23,6 +23,12 @@ def test_every_error_is_the_true_one(demo) -> None:
     assert len(report["strings"]) == len(truth) == 6
     for each in report["strings"]:
         true_cents = float(truth[each["string"]]["error_cents"])
+        print(
+            f"\n{report['instrument']['name']}, string {each['string']}: "
+            f"{each['error_cents']:+.4f} ± {each['error_uncertainty_cents']:.2f} cents, "
+            f"truth {true_cents:+.1f}",
+            end="",
+        )
         assert each["error_cents"] == pytest.approx(true_cents, abs=CLEAN_CENTS)
         assert abs(each["error_cents"] - true_cents) <= each["error_uncertainty_cents"]
 

@@ -67,3 +67,4 @@ def test_a_take_known_less_well_counts_less() -> None:
 def test_larger_drift_is_by_size() -> None:
     assert larger_drift(-3.0, 2.0) == -3.0
     assert larger_drift(-1.0, 2.0) == 2.0
+    assert math.isnan(larger_drift(math.nan, 2.0))

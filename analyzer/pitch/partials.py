@@ -8,7 +8,7 @@ nearest peak.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import ndimage
@@ -26,6 +26,7 @@ _GRID_STIFFNESS = np.concatenate([[0.0], np.geomspace(5e-6, 1.2e-3, 28)])
 _GRID_PARTIALS = 12
 _SCORE_CAP_DB = 90.0
 _REACH_CENTS = 8.0
+_HIGHEST_OWN = 10
 
 
 @dataclass(frozen=True)
@@ -62,8 +63,21 @@ def find_partials(lines: LineSpectrum, rough_hz: float, rate_hz: float) -> Peaks
         peaks = _nearest_peaks(lines, numbers[inside], expected_hz[inside], top_hz)
         if peaks.numbers.size < 3:
             break
-        f1_hz, stiffness = _straight_line(peaks)
+        f1_hz, stiffness = _straight_line(peaks.numbers, peaks.rough_hz)
     return peaks
+
+
+def lawful(peaks: Peaks) -> Peaks:
+    """The same partials where the lowest of them say that they should be.
+
+    For a clipped note, whose upper lines may be sums of lower ones and not the string's own.
+    """
+    low = peaks.numbers <= _HIGHEST_OWN
+    if np.sum(low) < 3:
+        return peaks
+    f1_hz, stiffness = _straight_line(peaks.numbers[low], peaks.rough_hz[low])
+    expected_hz = stretched(peaks.numbers, f1_hz, stiffness)
+    return replace(peaks, rough_hz=expected_hz)
 
 
 def _best_on_grid(lines: LineSpectrum, rough_hz: float, top_hz: float) -> tuple[float, float]:
@@ -99,9 +113,9 @@ def _nearest_peaks(lines: LineSpectrum, numbers: Real, expected_hz: Real, top_hz
     return Peaks(numbers[kept], found_hz[kept], clear_db[kept], standing[kept])
 
 
-def _straight_line(peaks: Peaks) -> tuple[float, float]:
-    """(f1, B) from the peaks: (f_k / k)^2 is a straight line in k^2; medians of pairwise slopes."""
-    x, y = peaks.numbers**2, (peaks.rough_hz / peaks.numbers) ** 2
+def _straight_line(numbers: Real, rough_hz: Real) -> tuple[float, float]:
+    """(f1, B) of partials: (f_k / k)^2 is a straight line in k^2; medians of pairwise slopes."""
+    x, y = numbers**2, (rough_hz / numbers) ** 2
     i, j = np.triu_indices(x.size, 1)
     weight = np.abs(x[i] - x[j])
     slopes = (y[i] - y[j]) / (x[i] - x[j])

@@ -11,7 +11,7 @@ from analyzer.errors import RecordingError
 from analyzer.pitch.clipping import envelopes_between_tops, find_clipping
 from analyzer.pitch.envelopes import Envelopes
 from analyzer.pitch.guide import LEAST_VOICED_SHARE, Guide, guide_note
-from analyzer.pitch.partials import Peaks, find_partials
+from analyzer.pitch.partials import Peaks, find_partials, lawful
 from analyzer.pitch.phases import PhaseFit, fit_phases
 from analyzer.pitch.spectrum import NoteSpectrum, Real, line_spectrum, note_spectrum
 from analyzer.pitch.stiff_string import StringFit, fit_string
@@ -26,6 +26,7 @@ _FIT_FROM_S = 0.05
 _LOUD_DB = 30.0  # a line; noise alone hardly reaches 18 dB over its median
 _RINGING = 1.5  # after this over its half-width, a band has forgotten the onset
 _START_S = 0.1
+_LATEST_START_S = 0.2  # of what is heard, if it is to say how the note starts
 _FEWEST_FOR_STIFFNESS = 3
 _LEAST_GLIDE_CENTS = 0.1
 _LEAST_SD_CENTS = 0.0005  # no clock and no model is better than this
@@ -42,7 +43,8 @@ class SettledPitch:
     first_partial_hz : the first partial as measured on its own, settled; NaN where it is not heard.
     misfit_cents : standard deviation of the partials about the string law, beyond their noise.
     sustain_drift_cents : the settled pitch less that from 0.1 s to 0.3 s after the onset.
-    glide_cents : how sharp the note starts: its pitch some 0.06 s after the onset over the settled.
+    glide_cents : how sharp the note starts: its pitch some 0.06 s after the onset over the settled;
+        NaN, as the drift is, where a clipped start had to be left out.
     glide_time_s : when that has fallen to 1/e of its size; NaN where there is no glide to speak of.
     late_slope_cents_per_s : how the pitch still runs in the second half; a string that slips falls.
     stiffness, stiffness_uncertainty : Fletcher's B, a diagnostic; NaN from fewer than 3 partials.
@@ -77,6 +79,8 @@ def settle(recording: Recording, pluck: Pluck) -> SettledPitch:
     guide = guide_note(spectrum, lines)
     peaks = find_partials(lines, guide.pitch_hz, spectrum.rate_hz)
     _check_note(recording.path.name, guide, peaks)
+    if clipping.clipped:
+        peaks = lawful(peaks)
     envelopes = _envelopes(spectrum, peaks)
     if clipping.clipped:
         envelopes = _mended(envelopes, samples, spectrum.rate_hz, spectrum.onset_s)
@@ -97,7 +101,7 @@ def _in_figures(
         first_partial_hz=float(first_hz) if peaks.numbers[0] == 1 else math.nan,
         misfit_cents=string.misfit_cents,
         sustain_drift_cents=_drift_cents(times_s, course_cents),
-        glide_cents=float(course_cents[0]),
+        glide_cents=float(course_cents[0]) if times_s[0] <= _LATEST_START_S else math.nan,
         glide_time_s=_glide_time_s(times_s, course_cents),
         late_slope_cents_per_s=_late_slope(times_s, course_cents),
         stiffness=string.stiffness if stiff else math.nan,
@@ -134,10 +138,12 @@ def _mended(envelopes: Envelopes, samples: Real, rate_hz: float, onset_s: float)
     true = envelopes_between_tops(samples, rate_hz, envelopes.centres_hz)
     times_s = true.times_s - onset_s
     inside = (times_s >= envelopes.times_s[0]) & (times_s <= envelopes.times_s[-1])
-    if np.sum(true.known[inside]) * float(times_s[1] - times_s[0]) < SHORTEST_NOTE_S:
-        return envelopes
     values = true.values[:, inside]
-    return Envelopes(values, envelopes.centres_hz, times_s[inside], None)
+    known = np.any(values != 0, axis=0)
+    if np.sum(known) * float(times_s[1] - times_s[0]) < SHORTEST_NOTE_S:
+        return envelopes
+    heard = slice(int(np.argmax(known)), None)
+    return Envelopes(values[:, heard], envelopes.centres_hz, times_s[inside][heard], None)
 
 
 def _band_half_hz(peaks: Peaks) -> float:
@@ -164,8 +170,11 @@ def _drift_cents(times_s: Real, course_cents: Real) -> float:
     """Less the mean of the course over the early part; (samples,) each.
 
     On a low string the bands forget the onset later than the early part begins. The course is
-    then drawn out backwards as the exponential that its beginning shows.
+    then drawn out backwards as the exponential that its beginning shows. NaN where the early part
+    is not heard.
     """
+    if times_s[0] > _LATEST_START_S:
+        return math.nan
     early_s = np.linspace(*EARLY_S, 41)
     course = np.interp(early_s, times_s, course_cents)
     start, later = course_cents[0], np.interp(times_s[0] + _START_S, times_s, course_cents)
@@ -177,7 +186,7 @@ def _drift_cents(times_s: Real, course_cents: Real) -> float:
 
 def _glide_time_s(times_s: Real, course_cents: Real) -> float:
     """From the first moment measured until the course has fallen to 1/e."""
-    if course_cents[0] < _LEAST_GLIDE_CENTS:
+    if course_cents[0] < _LEAST_GLIDE_CENTS or times_s[0] > _LATEST_START_S:
         return math.nan
     fallen = np.flatnonzero(course_cents <= course_cents[0] / math.e)
     return float(times_s[fallen[0]] - times_s[0]) if fallen.size else math.nan
