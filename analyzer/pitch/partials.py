@@ -17,7 +17,7 @@ from analyzer.pitch.spectrum import LineSpectrum, Real
 
 MOST_PARTIALS = 20
 HIGHEST_PARTIAL_HZ = 10_000.0
-CLEAR_DB = 14.0  # over the median between partials; white noise alone reaches this once in 1e5 bins
+CLEAR_DB = 14.0  # over the median between partials: white noise reaches it once in 3e7 bins
 _HIGHEST_SHARE_OF_RATE = 0.45
 _FULLY_CLEAR_DB = 12.0  # above CLEAR_DB, from where a partial has its full say
 _FULLY_BELOW = 0.1  # the highest frequency over its own, less 1, likewise
@@ -26,7 +26,7 @@ _GRID_STIFFNESS = np.concatenate([[0.0], np.geomspace(5e-6, 1.2e-3, 28)])
 _GRID_PARTIALS = 12
 _SCORE_CAP_DB = 90.0
 _REACH_CENTS = 8.0
-_HIGHEST_OWN = 10
+_HIGHEST_OWN = 10  # number up to which a clipped note's lines are taken for the string's
 
 
 @dataclass(frozen=True)

@@ -23,13 +23,14 @@ _BEFORE_ONSET_S = 0.1
 _WIDEST_BAND_HZ = 40.0  # half-width; room for a glide of 10 cents at the highest partial
 _BAND_SHARE = 0.4  # of the distance to the next partial
 _FIT_FROM_S = 0.05
-_LOUD_DB = 30.0  # a line; noise alone hardly reaches 18 dB over its median
+_LOUD_DB = 30.0  # a line so far above the noise is a tone; noise alone hardly reaches 15 dB
 _RINGING = 1.5  # after this over its half-width, a band has forgotten the onset
 _START_S = 0.1
 _LATEST_START_S = 0.2  # of what is heard, if it is to say how the note starts
 _FEWEST_FOR_STIFFNESS = 3
 _LEAST_GLIDE_CENTS = 0.1
 _LEAST_SD_CENTS = 0.0005  # no clock and no model is better than this
+_HOPELESS_RELATIVE_VARIANCE = 2e-4  # a pitch known to 50 cents either way is no figure
 _LOST_RELATIVE_VARIANCE = 1e-6  # a partial less sure by 1.7 cents than the best is lost
 
 
@@ -155,7 +156,7 @@ def _string(name: str, peaks: Peaks, envelopes: Envelopes, phases: PhaseFit) -> 
     """The string law over the partials whose phase could be followed."""
     variance = np.diag(phases.covariance)
     kept = variance - np.min(variance) < _LOST_RELATIVE_VARIANCE
-    if not np.any(kept):
+    if np.min(variance) > _HOPELESS_RELATIVE_VARIANCE:
         raise RecordingError(
             name,
             "holds no partial that can be followed through its noise",
