@@ -68,7 +68,7 @@ def find_pluck(recording: Recording) -> Pluck:
     if pluck.duration_s < SHORTEST_NOTE_S:
         raise RecordingError(
             name,
-            f"holds only {pluck.duration_s:.2f} s of a note",
+            f"holds only {pluck.duration_s:.3f} s of a note",
             f"At least {SHORTEST_NOTE_S} s is needed; let it ring for three seconds",
         )
     return pluck

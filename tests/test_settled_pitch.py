@@ -102,3 +102,16 @@ def test_best_channel_is_used(tmp_path, write_pluck) -> None:
     one, rate = soundfile.read(write_pluck("p.wav", PluckModel(110.0)))
     soundfile.write(tmp_path / "st.wav", np.stack([-0.8 * one, one], axis=1), rate, "PCM_24")
     assert abs(off_cents(tmp_path / "st.wav", 110.0)) < 0.1
+
+
+@pytest.mark.parametrize("duration_s", [0.3, 0.55])
+def test_note_too_short_is_said_in_plain_words(write_pluck, duration_s) -> None:
+    """0.3 s is too little for any note, 0.55 s for a bass string whose period is 32 ms."""
+    path = write_pluck("s6_open_1.wav", PluckModel(30.868), duration_s=duration_s)
+    with pytest.raises(RecordingError, match=r"s of a note.*ring for three seconds"):
+        measure(path)
+
+
+def test_half_a_second_is_enough_for_a_high_string(write_pluck) -> None:
+    path = write_pluck("p.wav", PluckModel(329.628), duration_s=0.6)
+    assert abs(off_cents(path, 329.628)) < 0.1

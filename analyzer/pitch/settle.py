@@ -21,6 +21,7 @@ from analyzer.recording.reading import Recording
 EARLY_S = (0.1, 0.3)  # after the onset: where the sustain drift starts from
 _BEFORE_ONSET_S = 0.1
 _WIDEST_BAND_HZ = 40.0  # half-width; room for a glide of 10 cents at the highest partial
+_FEWEST_SAMPLES = 12  # of an envelope, from which its phase can be followed
 _BAND_SHARE = 0.4  # of the distance to the next partial
 _FIT_FROM_S = 0.05
 _LOUD_DB = 30.0  # a line so far above the noise is a tone; noise alone hardly reaches 15 dB
@@ -85,6 +86,7 @@ def settle(recording: Recording, pluck: Pluck) -> SettledPitch:
     envelopes = _envelopes(spectrum, peaks)
     if clipping.clipped:
         envelopes = _mended(envelopes, samples, spectrum.rate_hz, spectrum.onset_s)
+    _check_length(recording.path.name, envelopes, pluck)
     phases = fit_phases(envelopes)
     string = _string(recording.path.name, peaks, envelopes, phases)
     return _in_figures(string, peaks, envelopes, phases, clipped=clipping.clipped)
@@ -120,6 +122,16 @@ def _check_note(name: str, guide: Guide, peaks: Peaks) -> None:
             name,
             f"holds no steady note (only {100 * guide.voiced_share:.0f} % of it has a pitch)",
             "Record one plucked string, the others damped, and let it ring for three seconds",
+        )
+
+
+def _check_length(name: str, envelopes: Envelopes, pluck: Pluck) -> None:
+    """The bands of a low string are narrow, and slow to follow it."""
+    if envelopes.times_s.size < _FEWEST_SAMPLES:
+        raise RecordingError(
+            name,
+            f"holds {pluck.duration_s:.2f} s of a note, too little for one so low",
+            "Let it ring for three seconds",
         )
 
 
