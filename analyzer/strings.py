@@ -57,10 +57,6 @@ class Intonation:
     error_cents: float
     error_uncertainty_cents: float
 
-    @property
-    def word(self) -> str:
-        return "sharp" if self.error_cents > 0 else "flat"
-
 
 def pluck_scatter(notes: Sequence[Sequence[SettledPitch]]) -> Scatter:
     """The scatter that the repeats of an instrument share; ``notes`` holds the takes of each."""
@@ -79,7 +75,7 @@ def combine_takes(takes: Sequence[SettledPitch], scatter: Scatter) -> Note:
     weights = 1 / (own**2 + scatter.cents**2)
     share = weights / np.sum(weights)
     mean_cents = float(share @ _cents([take.settled_hz for take in takes]))
-    drift = float(share @ np.array([take.sustain_drift_cents for take in takes]))
+    drift = _mean_of_known(share, np.array([take.sustain_drift_cents for take in takes]))
     hz = takes[0].settled_hz * 2 ** (mean_cents / CENTS_PER_OCTAVE)
     return Note(hz, 1 / float(np.sum(weights)), drift, len(takes))
 
@@ -96,6 +92,14 @@ def larger_drift(first_cents: float, second_cents: float) -> float:
     if math.isnan(first_cents) or math.isnan(second_cents):
         return math.nan
     return first_cents if abs(first_cents) >= abs(second_cents) else second_cents
+
+
+def _mean_of_known(share: np.ndarray, values: np.ndarray) -> float:
+    """Weighted mean of the values that could be had; NaN where none could."""
+    known = np.isfinite(values)
+    if not np.any(known):
+        return math.nan
+    return float(share[known] @ values[known] / np.sum(share[known]))
 
 
 def _cents(frequencies_hz: Sequence[float]) -> np.ndarray:

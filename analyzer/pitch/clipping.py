@@ -101,7 +101,7 @@ def envelopes_between_tops(samples: Real, rate_hz: float, frequencies_hz: Real) 
     partials = frequencies_hz.size
     values = np.zeros((partials, frames.times_s.size), dtype=np.complex128)
     nearly_all = min(_NEARLY_ALL, float(np.quantile(frames.true_share, _FREEST)))
-    free = np.flatnonzero(frames.true_share >= nearly_all)
+    free = np.flatnonzero(frames.true_share >= max(nearly_all, _LEAST_TRUE))
     left = np.zeros(frames.times_s.size)
     for number in map(int, free):
         fitted, left[number] = _plain_fit(frames, number)

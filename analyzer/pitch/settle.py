@@ -27,7 +27,6 @@ _FIT_FROM_S = 0.05
 _LOUD_DB = 30.0  # a line so far above the noise is a tone; noise alone hardly reaches 15 dB
 _RINGING = 1.5  # after this over its half-width, a band has forgotten the onset
 _START_S = 0.1
-_LATEST_START_S = 0.2  # of what is heard, if it is to say how the note starts
 _FEWEST_FOR_STIFFNESS = 3
 _LEAST_GLIDE_CENTS = 0.1
 _LEAST_SD_CENTS = 0.0005  # no clock and no model is better than this
@@ -45,8 +44,9 @@ class SettledPitch:
     first_partial_hz : the first partial as measured on its own, settled; NaN where it is not heard.
     misfit_cents : standard deviation of the partials about the string law, beyond their noise.
     sustain_drift_cents : the settled pitch less that from 0.1 s to 0.3 s after the onset.
-    glide_cents : how sharp the note starts: its pitch some 0.06 s after the onset over the settled;
-        NaN, as the drift is, where a clipped start had to be left out.
+    glide_cents : how sharp the note starts: its pitch where it is first heard clearly (0.06 s after
+        the onset, on a low bass string 0.12 s) over the settled one. NaN, as the drift is, for a
+        clipped note, whose start says nothing of it.
     glide_time_s : when that has fallen to 1/e of its size; NaN where there is no glide to speak of.
     late_slope_cents_per_s : how the pitch still runs in the second half; a string that slips falls.
     stiffness, stiffness_uncertainty : Fletcher's B, a diagnostic; NaN from fewer than 3 partials.
@@ -103,9 +103,9 @@ def _in_figures(
         settled_uncertainty_cents=math.hypot(string.uncertainty_cents, 1.96 * _LEAST_SD_CENTS),
         first_partial_hz=float(first_hz) if peaks.numbers[0] == 1 else math.nan,
         misfit_cents=string.misfit_cents,
-        sustain_drift_cents=_drift_cents(times_s, course_cents),
-        glide_cents=float(course_cents[0]) if times_s[0] <= _LATEST_START_S else math.nan,
-        glide_time_s=_glide_time_s(times_s, course_cents),
+        sustain_drift_cents=math.nan if clipped else _drift_cents(times_s, course_cents),
+        glide_cents=math.nan if clipped else float(course_cents[0]),
+        glide_time_s=math.nan if clipped else _glide_time_s(times_s, course_cents),
         late_slope_cents_per_s=_late_slope(times_s, course_cents),
         stiffness=string.stiffness if stiff else math.nan,
         stiffness_uncertainty=string.stiffness_uncertainty if stiff else math.nan,
@@ -183,11 +183,8 @@ def _drift_cents(times_s: Real, course_cents: Real) -> float:
     """Less the mean of the course over the early part; (samples,) each.
 
     On a low string the bands forget the onset later than the early part begins. The course is
-    then drawn out backwards as the exponential that its beginning shows. NaN where the early part
-    is not heard.
+    then drawn out backwards as the exponential that its beginning shows.
     """
-    if times_s[0] > _LATEST_START_S:
-        return math.nan
     early_s = np.linspace(*EARLY_S, 41)
     course = np.interp(early_s, times_s, course_cents)
     start, later = course_cents[0], np.interp(times_s[0] + _START_S, times_s, course_cents)
@@ -199,7 +196,7 @@ def _drift_cents(times_s: Real, course_cents: Real) -> float:
 
 def _glide_time_s(times_s: Real, course_cents: Real) -> float:
     """From the first moment measured until the course has fallen to 1/e."""
-    if course_cents[0] < _LEAST_GLIDE_CENTS or times_s[0] > _LATEST_START_S:
+    if course_cents[0] < _LEAST_GLIDE_CENTS:
         return math.nan
     fallen = np.flatnonzero(course_cents <= course_cents[0] / math.e)
     return float(times_s[fallen[0]] - times_s[0]) if fallen.size else math.nan
