@@ -62,8 +62,7 @@ def first_noise(envelopes: Envelopes) -> Real:
     second = np.diff(envelopes.values, n=2, axis=1)
     share = 6.0 if envelopes.half_hz is None else 1.0
     variance = np.median(np.abs(second) ** 2, axis=1) / (2 * np.log(2) * share)
-    least = _CLEANEST_POWER * np.max(np.abs(envelopes.values), axis=1) ** 2
-    return np.asarray(np.maximum(variance, np.maximum(least, 1e-30)))
+    return _at_least(variance, np.abs(envelopes.values))
 
 
 def noise_of_steps(turned: Complex, amplitude: Real, step_share: float) -> Real:
@@ -73,6 +72,11 @@ def noise_of_steps(turned: Complex, amplitude: Real, step_share: float) -> Real:
     """
     steps = np.diff(turned.imag, axis=1)
     variance = 0.5 * np.mean(steps**2, axis=1) / step_share
+    return _at_least(variance, amplitude)
+
+
+def _at_least(variance: Real, amplitude: Real) -> Real:
+    """The noise (partials,), not below what the cleanest recording has."""
     least = _CLEANEST_POWER * np.max(amplitude, axis=1) ** 2
     return np.asarray(np.maximum(variance, np.maximum(least, 1e-30)))
 

@@ -63,16 +63,15 @@ class PhaseFit:
     """What the phases say.
 
     ``offsets`` (partials,) are relative to the envelopes' centres, with ``covariance`` (partials,
-    partials). ``course_cents`` (samples,) is the pitch above the settled one at ``times_s``,
-    ``glide_cents`` the glide's part of it. ``phases`` (partials, samples) is the fitted equation
-    (1), radians; ``probabilities`` those of the glide's candidates, 'no glide' first.
+    partials). ``course_cents`` (samples,) is the pitch above the settled one at ``times_s``.
+    ``phases`` (partials, samples) is the fitted equation (1), radians; ``probabilities`` those of
+    the glide's candidates, 'no glide' first.
     """
 
     offsets: Real
     covariance: Real
     times_s: Real
     course_cents: Real
-    glide_cents: Real
     phases: Real
     probabilities: Real
 
@@ -142,13 +141,11 @@ def _fit(
     hats = np.einsum("whg,wg->h", found.hats, share)
     constant = terms.mean - offsets * terms.mean_s - terms.row_mean @ np.concatenate([hats, glide])
     integral = hats @ wander.integrals + glide @ shapes.integrals
-    glide_course = glide @ shapes.courses
     return PhaseFit(
         offsets,
         np.diag(1 / terms.spread) + _shared_covariance(found, share, offsets),
         t,
-        CENTS_PER_NEPER * (glide_course + hats @ wander.courses),
-        CENTS_PER_NEPER * glide_course,
+        CENTS_PER_NEPER * (glide @ shapes.courses + hats @ wander.courses),
         omega * (constant[:, None] + offsets[:, None] * t + integral),
         np.sum(share, axis=0),
     )

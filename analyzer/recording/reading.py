@@ -45,10 +45,6 @@ class Recording:
     levels: NDArray[np.float32]
     cut_short: bool = False
 
-    @property
-    def duration_s(self) -> float:
-        return float(self.levels.shape[0] * self.step_s)
-
     def excerpt(self, start_s: float, end_s: float, channel: int) -> NDArray[np.float64]:
         """The samples of one channel from ``start_s`` to ``end_s``, shape (n,), full scale 1."""
         start, stop = round(max(start_s, 0.0) * self.rate_hz), round(end_s * self.rate_hz)
