@@ -8,8 +8,8 @@ The lines are taken out of the values and the rows. All partials share the rows,
 their products is one small matrix, of which a root is taken once. Each candidate, a subset of rows
 with its normal prior, is then solved on that root. On a clean recording the information is so large
 that differences of sums of squares would lose every digit: the lines are all but gone before the
-products are taken, every column is brought to one size before the root, and the candidates are
-solved by orthogonal steps.
+products are taken, every column is brought to one size before the root, and the wander is taken
+out by orthogonal steps.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ _SEEN = 1e-12  # a row of which the lines leave less than this is rounding, and 
 class SharedTerms:
     """Equation (1) without its lines.
 
-    ``root`` (n, hats + glides + 1): hats of the wander first, then candidates of the glide,
+    ``root`` (n, n), upper: hats of the wander first, then candidates of the glide,
     then the values. ``mean`` and ``slope`` (partials,) are the lines through the values about
     ``mean_s``; ``row_mean`` and ``row_slope`` (partials, rows) those through the rows; ``spread``
     (partials,) is the information on a slope.
@@ -97,7 +97,7 @@ def _level(rows: Real, weights: Real, times_s: Real) -> Real:
 
 
 def _root(rows: Real, weights: Real, lines: Real, rest: Real) -> Real:
-    """A root of the products of rows and values, the lines taken out; (n, n) for n - 1 rows.
+    """An upper root of the products of rows and values, the lines taken out; (n, n).
 
     All partials share the rows, so what their lines leave of the weights is one matrix over time.
     """
@@ -112,7 +112,7 @@ def _root(rows: Real, weights: Real, lines: Real, rest: Real) -> Real:
     scale = np.sqrt(np.where(seen, np.diag(products), np.inf))
     values, vectors = np.linalg.eigh(products / scale / scale[:, None])
     root = np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T
-    return np.asarray(root * np.where(seen, scale, 0.0))
+    return np.asarray(np.linalg.qr(root * np.where(seen, scale, 0.0), mode="r"))
 
 
 def _informative(weights: Real, times_s: Real) -> tuple[Real, Real]:
@@ -129,19 +129,21 @@ def solve_all(terms: SharedTerms, glide_sd: float, roots: Real) -> Solutions:
     ``roots`` (wanders, hats, hats) are roots R of the hats' inverse prior covariances R'R.
     """
     hats, wanders = terms.hats, roots.shape[0]
-    free = np.broadcast_to(terms.root[:, :hats], (wanders, *terms.root[:, :hats].shape))
+    top, below = terms.root[:hats], terms.root[hats:, hats:]
+    free = np.broadcast_to(top[:, :hats], (wanders, hats, hats))
     basis, corner = np.linalg.qr(np.concatenate([free, roots], axis=1))
-    others = np.zeros((terms.root.shape[0] + hats, terms.root.shape[1] - hats))
-    others[: terms.root.shape[0]] = terms.root[:, hats:]
-    inside = basis.transpose(0, 2, 1) @ others
-    left = np.concatenate([others[None], others - basis @ inside])
+    inside = basis[:, :hats].transpose(0, 2, 1) @ top[:, hats:]
+    left = -(basis @ inside)
+    left[:, :hats] += top[:, hats:]
+    left = np.concatenate([np.pad(top[:, hats:], ((0, hats), (0, 0)))[None], left])
     taken = _after_none(np.linalg.solve(corner, inside))
     reach = np.linalg.solve(
         corner.transpose(0, 2, 1),
         np.broadcast_to(terms.row_slope[:, :hats].T, (wanders, hats, terms.slope.size)),
     )
     shrunk = np.sum(np.log(np.abs(_diagonals(roots))) - np.log(np.abs(_diagonals(corner))), axis=1)
-    return _solutions(terms, glide_sd, left, taken, _after_none(reach), _after_none(shrunk))
+    products = left.transpose(0, 2, 1) @ left + below.T @ below
+    return _solutions(terms, glide_sd, products, taken, _after_none(reach), _after_none(shrunk))
 
 
 def _after_none(values: Real) -> Real:
@@ -154,19 +156,18 @@ def _diagonals(matrices: Real) -> Real:
 
 
 def _solutions(
-    terms: SharedTerms, glide_sd: float, left: Real, taken: Real, reach: Real, shrunk: Real
+    terms: SharedTerms, glide_sd: float, products: Real, taken: Real, reach: Real, shrunk: Real
 ) -> Solutions:
     """Finish from what the hats leave.
 
-    ``left`` (wanders, n, glides + 1) holds what is left of the glides and the values, ``taken``
+    ``products`` (wanders, glides + 1, glides + 1) are those of the glides and the values, ``taken``
     (wanders, hats, glides + 1) the hats that each would take, ``reach`` (wanders, hats, partials)
     a root of the covariance that the hats bring to the slopes.
     """
-    glides, values = left[:, :, :-1], left[:, :, -1]
-    precision = np.sum(glides**2, axis=1) + glide_sd**-2
-    sizes = np.einsum("wn,wng->wg", values, glides) / precision
+    precision = _diagonals(products)[:, :-1] + glide_sd**-2
+    sizes = products[:, -1, :-1] / precision
     gain = 0.5 * sizes**2 * precision - 0.5 * np.log(precision * glide_sd**2)
-    alone = shrunk - 0.5 * np.sum(values**2, axis=1)
+    alone = shrunk - 0.5 * products[:, -1, -1]
     sizes, variances, gain = (_none_first(each) for each in (sizes, 1 / precision, gain))
     hat_slope = terms.row_slope[:, : terms.hats]
     tilts = _none_first(terms.row_slope[:, terms.hats :] - hat_slope @ taken[:, :, :-1])
