@@ -91,7 +91,7 @@ def settle(recording: Recording, pluck: Pluck) -> SettledPitch:
     if clipping.clipped:
         envelopes = _mended(envelopes, samples, spectrum.rate_hz, spectrum.onset_s)
     _check_length(recording.path.name, envelopes, pluck)
-    phases = fit_phases(envelopes)
+    phases = fit_phases(envelopes, peaks.standing)
     string = _string(recording.path.name, peaks, envelopes, phases)
     return _in_figures(string, peaks, envelopes, phases, pace, clipped=clipping.clipped)
 

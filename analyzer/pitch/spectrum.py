@@ -73,7 +73,8 @@ class NoteSpectrum:
         index = middle[:, None] + offsets
         inside = (index >= 0) & (index < self.bins.size)
         cut = np.where(inside, self.bins[np.clip(index, 0, self.bins.size - 1)], 0)
-        cut = cut * (band_response(offsets * self.bin_hz / half_hz) * (2 / self.size))
+        from_centre_hz = (middle * self.bin_hz - centres_hz)[:, None] + offsets * self.bin_hz
+        cut = cut * (band_response(from_centre_hz / half_hz) * (2 / self.size))
         step_s = 0.5 / half_hz
         before = int(self.onset_s / step_s)
         times_s = step_s * np.arange(-before, int((self.duration_s - self.onset_s) / step_s))
