@@ -32,6 +32,7 @@ _REFERENCES_AN_OCTAVE = 3
 _FEWEST_FOR_STIFFNESS = 3
 _LEAST_GLIDE_CENTS = 0.1
 _LEAST_SD_CENTS = 0.0005  # no clock and no model is better than this
+_SHAPE_SD = 0.004  # of what a glide still has to fall when the note ends: no shape is known better
 _HOPELESS_RELATIVE_VARIANCE = 2e-4  # a pitch known to 50 cents either way is no figure
 _LOST_RELATIVE_VARIANCE = 1e-6  # a partial less sure by 1.7 cents than the best is lost
 
@@ -110,7 +111,11 @@ def _in_figures(
     stiff = peaks.numbers.size >= _FEWEST_FOR_STIFFNESS
     return SettledPitch(
         settled_hz=pace * string.f1_hz,
-        settled_uncertainty_cents=math.hypot(string.uncertainty_cents, 1.96 * _LEAST_SD_CENTS),
+        settled_uncertainty_cents=math.hypot(
+            string.uncertainty_cents,
+            1.96 * _LEAST_SD_CENTS,
+            1.96 * _SHAPE_SD * float(course_cents[-1]),
+        ),
         first_partial_hz=float(first_hz) if peaks.numbers[0] == 1 else math.nan,
         misfit_cents=string.misfit_cents,
         sustain_drift_cents=math.nan if clipped else _drift_cents(times_s, course_cents),
