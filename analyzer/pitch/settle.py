@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analyzer.errors import RecordingError
+from analyzer.pitch.between_tops import follow_between_tops
 from analyzer.pitch.clipping import envelopes_between_tops, find_clipping
 from analyzer.pitch.envelopes import Envelopes
 from analyzer.pitch.guide import LEAST_VOICED_SHARE, Guide, guide_note
@@ -84,10 +85,19 @@ def settle(recording: Recording, pluck: Pluck) -> SettledPitch:
     if clipping.clipped:
         peaks = lawful(peaks)
     envelopes = _envelopes(spectrum, peaks)
-    if clipping.clipped:
-        envelopes = _mended(envelopes, samples, spectrum.rate_hz, spectrum.onset_s)
     _check_length(recording.path.name, envelopes, pluck)
-    phases = fit_phases(envelopes)
+    if clipping.clipped:
+        followed = follow_between_tops(
+            samples, spectrum.rate_hz, spectrum.onset_s, peaks, envelopes
+        )
+        if followed is not None:
+            peaks, phases = followed.peaks, followed.phases
+            envelopes = replace(envelopes, centres_hz=peaks.rough_hz)
+        else:
+            envelopes = _mended(envelopes, samples, spectrum.rate_hz, spectrum.onset_s)
+            phases = fit_phases(envelopes)
+    else:
+        phases = fit_phases(envelopes)
     string = _string(recording.path.name, peaks, envelopes, phases)
     return _in_figures(string, peaks, envelopes, phases, clipped=clipping.clipped)
 

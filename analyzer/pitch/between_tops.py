@@ -1,0 +1,235 @@
+"""How the partials' phases run in a clipped note, from the samples between its flat tops.
+
+Equation (1) of ``phases`` is fitted to what the frames of ``true_samples`` say, by Gauss and
+Newton: each frame tells, with an information matrix over the partials, how far their phases are
+from what is believed, and the fit to all frames renews the belief. A phase is known but for whole
+turns, and a frame with gaps sees only small turns aright. So the fit begins with the note's end,
+where least is clipped and the clipped bands are a fair guess, and goes backwards in steps: what
+has been fitted foretells the phases in the frames before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analyzer.pitch.coupled import coupled_terms, with_waves
+from analyzer.pitch.envelopes import PIECE_S, Envelopes
+from analyzer.pitch.glide import candidate_shapes, closer_time_constants, first_time_constants
+from analyzer.pitch.partials import Peaks
+from analyzer.pitch.phases import PhaseFit, averaged
+from analyzer.pitch.spectrum import Complex, Real
+from analyzer.pitch.stiff_string import StringFit, fit_string
+from analyzer.pitch.true_samples import Frames, Normal, Seen, in_frames, normal_equations, what_is_seen
+from analyzer.pitch.waves import Waves, by_the_law, first_waves, others_of, renewed
+from analyzer.pitch.wander import wander_over
+
+_TAIL_SHARE = 0.25  # of the note: where the fit begins
+_TAIL_FRAMES = 9
+_GROWTH = 1.5  # of the part that is fitted, from step to step
+_TURNED = 0.01  # radians at a frame's ends, from which its waves are drawn anew
+_SETTLED = 0.1  # radians, root mean square over the frames, of the partial that moves most
+_NEAR = 0.5  # with more, the step is not taken
+_FAR = 0.3  # with more, the next round is held back
+_HOLD = 25.0  # radians^-2 for each phase of a frame: about 0.2 radians
+_ROUNDS = 15  # at a step
+_SURE_ROUNDS = 4  # after which a partial that wavers is followed no more
+_LEAST_INFORMATION = 300.0  # radians^-2 over all frames; a fainter partial is not followed
+_UNSTEADY = 0.5  # radians squared
+_KNOWN = 0.1  # radians squared; a phase known so well shows how it wavers
+
+
+@dataclass(frozen=True)
+class Followed:
+    """``peaks`` that could be followed, and their ``phases``, against ``peaks.rough_hz``."""
+
+    peaks: Peaks
+    phases: PhaseFit
+
+    def string(self) -> StringFit:
+        """The string law through all of them."""
+        at_hz = self.peaks.rough_hz * (1 + self.phases.offsets)
+        return fit_string(
+            self.peaks.numbers, at_hz, self.phases.covariance, self.peaks.standing
+        )
+
+
+@dataclass
+class _Fitting:
+    """The belief, and what it takes to renew it.
+
+    ``wavering`` (followed,) is the variance of a partial's phase by itself, radians squared;
+    ``normal`` keeps the frames' equations while the waves stay as they are.
+    """
+
+    frames: Frames
+    peaks: Peaks
+    waves: Waves
+    wavering: Real
+    log_tau: Real = field(default_factory=first_time_constants)
+    normal: dict[int, Normal | None] = field(default_factory=dict)
+    moved: float = np.inf
+    fit: PhaseFit | None = None
+
+
+def follow_between_tops(
+    samples: Real, rate_hz: float, onset_s: float, peaks: Peaks, clipped: Envelopes
+) -> Followed | None:
+    """Fit the phases to the true ones of samples (n,); None where these do not fix them.
+
+    ``clipped`` are the envelopes of ``peaks`` as cut from the clipped note.
+    """
+    fitting = _begin(samples, rate_hz, onset_s, peaks, clipped)
+    found = None
+    for start in _starts(fitting.frames.times_s):
+        if not _fit_from(fitting, start):
+            break
+        found = _result(fitting, start)
+        fitting.waves = by_the_law(fitting.waves, found.string())
+    return found
+
+
+def _starts(times_s: Real) -> list[int]:
+    """The first frame of each step."""
+    count = times_s.size
+    length = max(_TAIL_SHARE * count, _TAIL_FRAMES)
+    starts = []
+    while length < count:
+        starts.append(count - round(length))
+        length *= _GROWTH
+    return [*starts, 0]
+
+
+def _begin(
+    samples: Real, rate_hz: float, onset_s: float, peaks: Peaks, clipped: Envelopes
+) -> _Fitting:
+    others = others_of(peaks, rate_hz)
+    highest_hz = max(np.max(peaks.rough_hz), np.max(others[1], initial=0.0))
+    spacing_hz = float(peaks.rough_hz[0] / peaks.numbers[0])
+    frames = in_frames(samples, rate_hz, onset_s, spacing_hz, float(highest_hz))
+    t = frames.times_s
+    late = clipped.times_s >= t[_starts(t)[0]]
+    tail = replace(clipped, values=clipped.values[:, late], times_s=clipped.times_s[late])
+    waves = first_waves(peaks, others, tail, onset_s, t)
+    return _Fitting(frames, peaks, waves, np.zeros(peaks.numbers.size))
+
+
+def _fit_from(fitting: _Fitting, start: int) -> bool:
+    """Renew the belief by the frames from ``start`` on until it settles; whether it did."""
+    for number in range(_ROUNDS):
+        numbers, seen = _look(fitting, start)
+        if len(seen) < _TAIL_FRAMES / 2:
+            return False
+        _renew(fitting, numbers, seen)
+        lost = _lost(fitting, seen, sure=number >= _SURE_ROUNDS)
+        if np.all(lost):
+            return False
+        if np.any(lost):
+            _give_up(fitting, lost)
+        elif fitting.moved < _SETTLED:
+            return True
+    return fitting.moved < _NEAR
+
+
+def _look(fitting: _Fitting, start: int) -> tuple[NDArray[np.int64], list[Seen]]:
+    """What the frames from ``start`` on say, and which of them say anything."""
+    frames, waves, normal = fitting.frames, fitting.waves, fitting.normal
+    expected, slopes = waves.expected(), np.gradient(waves.course, waves.times_s)
+    numbers, seen = [], []
+    for number in range(start, waves.times_s.size):
+        course = float(waves.course[number])
+        if _stale(normal.get(number), waves.omega * (1 + course), frames) or number not in normal:
+            normal[number] = normal_equations(
+                frames, number, waves.omega, -waves.slope, course, float(slopes[number])
+            )
+        equations = normal[number]
+        if equations is not None:
+            numbers.append(number)
+            seen.append(what_is_seen(equations, expected[:, number], waves.followed))
+    return np.array(numbers, dtype=np.int64), seen
+
+
+def _stale(normal: Normal | None, omega: Real, frames: Frames) -> bool:
+    if normal is None:
+        return False
+    turned = np.max(np.abs(normal.omega - omega)) * frames.from_middle_s[-1]
+    return bool(turned > _TURNED)
+
+
+def _renew(fitting: _Fitting, numbers: NDArray[np.int64], seen: list[Seen]) -> None:
+    """Fit equation (1) of ``phases`` to all that was seen."""
+    waves, t = fitting.waves, fitting.waves.times_s
+    information = np.stack([each.information for each in seen])
+    score = np.stack([each.score for each in seen])
+    less, less_score = with_waves(information, score, fitting.wavering)
+    if fitting.moved > _FAR:
+        less = less + _HOLD * np.eye(waves.followed)
+    wander = wander_over(t)
+    shapes = candidate_shapes(fitting.log_tau, np.sum(waves.sizes() ** 2, axis=0), t)
+    rows = np.concatenate([wander.integrals, shapes.integrals])[:, numbers]
+    before = waves.phases[:, numbers]
+    terms, lines = coupled_terms(
+        less, less_score, before, waves.centres, t[numbers], rows, wander.integrals.shape[0]
+    )
+    centres_hz = waves.centres / (2 * np.pi)
+    nothing = Envelopes(np.zeros((waves.followed, 0), np.complex128), centres_hz, t, None)
+    fit = averaged(terms, lines, nothing, shapes, wander)
+    turned = fit.phases[:, numbers] - before
+    fitting.moved = float(np.max(np.sqrt(np.mean(turned**2, axis=1))))
+    fitting.wavering = _wavering(information, score, turned, t[numbers])
+    fitting.waves = renewed(waves, fit, seen, numbers, fitting.frames)
+    fitting.log_tau = closer_time_constants(fitting.log_tau, fit.probabilities[1:-1]) if fitting.moved < _SETTLED else first_time_constants()
+    fitting.fit = fit
+
+
+def _wavering(information: Real, score: Real, turned: Real, t: Real) -> Real:
+    """Equation (2) of ``envelopes``: what is left in the phases beside the noise, (followed,)."""
+    least = 1e-2 + 1e-11 * np.trace(information, axis1=1, axis2=2)
+    inverse = np.linalg.inv(information + least[:, None, None] * np.eye(score.shape[1]))
+    left = (inverse @ score[:, :, None])[:, :, 0] - turned.T
+    variance = np.diagonal(inverse, axis1=1, axis2=2)
+    weight = np.where(variance < _KNOWN, 1 / variance, 0.0)
+    size = max(1, min(round(PIECE_S / float(np.median(np.diff(t)))), t.size))
+    pieces = t.size // size
+
+    def summed(values: Real) -> Real:
+        return values[t.size - pieces * size :].reshape(pieces, size, -1).sum(axis=1)
+
+    pull, known = summed(weight * left), summed(weight)
+    wave = np.sum(pull**2 - known, axis=0) / np.maximum(np.sum(known**2, axis=0), 1e-300)
+    return np.asarray(size * np.maximum(wave, max(0.0, float(np.median(wave)))))
+
+
+def _lost(fitting: _Fitting, seen: list[Seen], *, sure: bool) -> NDArray[np.bool_]:
+    known = np.sum([np.diag(each.information) for each in seen], axis=0)
+    lost = known < _LEAST_INFORMATION
+    if sure:
+        lost = lost | (fitting.wavering > _UNSTEADY)
+    return np.asarray(lost)
+
+
+def _give_up(fitting: _Fitting, lost: NDArray[np.bool_]) -> None:
+    peaks = fitting.peaks
+    fitting.waves = fitting.waves.without(lost)
+    fitting.wavering = fitting.wavering[~lost]
+    fitting.peaks = Peaks(
+        peaks.numbers[~lost], peaks.rough_hz[~lost], peaks.clear_db[~lost], peaks.standing[~lost]
+    )
+    fitting.normal = {}
+
+
+def _result(fitting: _Fitting, start: int) -> Followed:
+    fit = fitting.fit
+    assert fit is not None
+    return Followed(
+        fitting.peaks,
+        replace(
+            fit,
+            times_s=fit.times_s[start:],
+            course_cents=fit.course_cents[start:],
+            phases=fit.phases[:, start:],
+        ),
+    )
