@@ -29,6 +29,7 @@ from analyzer.pitch.wander import wander_over
 
 _TAIL_SHARE = 0.25  # of the note: where the fit begins
 _TAIL_FRAMES = 9
+_FREE = 0.95  # share of true samples that is as good as all
 _GROWTH = 1.5  # of the part that is fitted, from step to step
 _TURNED = 0.01  # radians at a frame's ends, from which its waves are drawn anew
 _SETTLED = 0.1  # radians, root mean square over the frames, of the partial that moves most
@@ -39,6 +40,7 @@ _ROUNDS = 15  # at a step
 _SURE_ROUNDS = 4  # after which a partial that wavers is followed no more
 _LEAST_INFORMATION = 300.0  # radians^-2 over all frames; a fainter partial is not followed
 _UNSTEADY = 0.5  # radians squared
+_GAIN_SD = 0.3
 _KNOWN = 0.1  # radians squared; a phase known so well shows how it wavers
 
 
@@ -84,7 +86,7 @@ def follow_between_tops(
     """
     fitting = _begin(samples, rate_hz, onset_s, peaks, clipped)
     found = None
-    for start in _starts(fitting.frames.times_s):
+    for start in _starts(fitting.frames.true_share):
         if not _fit_from(fitting, start):
             break
         found = _result(fitting, start)
@@ -92,10 +94,12 @@ def follow_between_tops(
     return found
 
 
-def _starts(times_s: Real) -> list[int]:
+def _starts(true_share: Real) -> list[int]:
     """The first frame of each step."""
-    count = times_s.size
-    length = max(_TAIL_SHARE * count, _TAIL_FRAMES)
+    count = true_share.size
+    gaps = np.flatnonzero(true_share < _FREE)
+    free = count - (int(gaps[-1]) + 1 if gaps.size else 0)
+    length = max(_TAIL_SHARE * count, _TAIL_FRAMES, free)
     starts = []
     while length < count:
         starts.append(count - round(length))
@@ -111,7 +115,7 @@ def _begin(
     spacing_hz = float(peaks.rough_hz[0] / peaks.numbers[0])
     frames = in_frames(samples, rate_hz, onset_s, spacing_hz, float(highest_hz))
     t = frames.times_s
-    late = clipped.times_s >= t[_starts(t)[0]]
+    late = clipped.times_s >= t[_starts(frames.true_share)[0]]
     tail = replace(clipped, values=clipped.values[:, late], times_s=clipped.times_s[late])
     waves = first_waves(peaks, others, tail, onset_s, t)
     return _Fitting(frames, peaks, waves, np.zeros(peaks.numbers.size))
@@ -177,20 +181,44 @@ def _renew(fitting: _Fitting, numbers: NDArray[np.int64], seen: list[Seen]) -> N
     centres_hz = waves.centres / (2 * np.pi)
     nothing = Envelopes(np.zeros((waves.followed, 0), np.complex128), centres_hz, t, None)
     fit = averaged(terms, lines, nothing, shapes, wander)
-    turned = fit.phases[:, numbers] - before
-    fitting.moved = float(np.max(np.sqrt(np.mean(turned**2, axis=1))))
-    fitting.wavering = _wavering(information, score, turned, t[numbers])
+    left, variance = _left(information, score, fit.phases[:, numbers] - before)
+    fitting.wavering = _wavering(left, variance, t[numbers])
+    own = _own_course(left, variance, fitting.wavering, t[numbers], t)
+    size = np.log(np.abs(np.stack([each.amplitudes[: waves.followed] for each in seen])))
     fitting.waves = renewed(waves, fit, seen, numbers, fitting.frames)
-    fitting.log_tau = closer_time_constants(fitting.log_tau, fit.probabilities[1:-1]) if fitting.moved < _SETTLED else first_time_constants()
+    line = np.log(fitting.waves.sizes()[: waves.followed, numbers]).T
+    gain = _own_course(size - line, variance, np.full(waves.followed, _GAIN_SD**2), t[numbers], t)
+    fitting.waves = replace(fitting.waves, phases=fit.phases + own, gains=gain)
+    turned = fitting.waves.phases[:, numbers] - before
+    fitting.moved = float(np.max(np.sqrt(np.mean(turned**2, axis=1))))
+    fitting.log_tau = (
+        closer_time_constants(fitting.log_tau, fit.probabilities[1:-1])
+        if fitting.moved < _SETTLED
+        else first_time_constants()
+    )
     fitting.fit = fit
 
 
-def _wavering(information: Real, score: Real, turned: Real, t: Real) -> Real:
-    """Equation (2) of ``envelopes``: what is left in the phases beside the noise, (followed,)."""
+def _left(information: Real, score: Real, turned: Real) -> tuple[Real, Real]:
+    """Phases seen less those fitted, and their variances, (frames, followed)."""
     least = 1e-2 + 1e-11 * np.trace(information, axis1=1, axis2=2)
     inverse = np.linalg.inv(information + least[:, None, None] * np.eye(score.shape[1]))
     left = (inverse @ score[:, :, None])[:, :, 0] - turned.T
-    variance = np.diagonal(inverse, axis1=1, axis2=2)
+    return left, np.asarray(np.diagonal(inverse, axis1=1, axis2=2))
+
+
+def _own_course(left: Real, variance: Real, size: Real, seen_s: Real, times_s: Real) -> Real:
+    """What of ``left`` (frames, followed) a partial keeps up, over ``times_s``: (followed, all)."""
+    between = np.exp(-np.abs(seen_s - seen_s[:, None]) / PIECE_S)
+    to_all = np.exp(-np.abs(times_s[:, None] - seen_s) / PIECE_S)
+    mixed = size[:, None, None] * between
+    mixed = mixed + variance.T[:, :, None] * np.eye(seen_s.size)
+    held = np.linalg.solve(mixed, left.T[:, :, None])[:, :, 0]
+    return np.asarray(size[:, None] * (held @ to_all.T))
+
+
+def _wavering(left: Real, variance: Real, t: Real) -> Real:
+    """Equation (2) of ``envelopes``: what is left in the phases beside the noise, (followed,)."""
     weight = np.where(variance < _KNOWN, 1 / variance, 0.0)
     size = max(1, min(round(PIECE_S / float(np.median(np.diff(t)))), t.size))
     pieces = t.size // size
@@ -206,8 +234,6 @@ def _wavering(information: Real, score: Real, turned: Real, t: Real) -> Real:
 def _lost(fitting: _Fitting, seen: list[Seen], *, sure: bool) -> NDArray[np.bool_]:
     known = np.sum([np.diag(each.information) for each in seen], axis=0)
     lost = known < _LEAST_INFORMATION
-    if sure:
-        lost = lost | (fitting.wavering > _UNSTEADY)
     return np.asarray(lost)
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from analyzer.music import CENTS_PER_NEPER
 from analyzer.pitch.envelopes import Envelopes
 from analyzer.pitch.partials import Peaks, stretched
-from analyzer.pitch.phases import PhaseFit
+from analyzer.pitch.phases import PhaseFit, fit_phases
 from analyzer.pitch.spectrum import Complex, Real
 from analyzer.pitch.stiff_string import StringFit, fit_string
 from analyzer.pitch.true_samples import Frames, Seen
@@ -44,6 +44,7 @@ class Waves:
     omega: Real
     centres: Real
     phases: Real
+    gains: Real
     level: Real
     slope: Real
     course: Real
@@ -60,7 +61,7 @@ class Waves:
     def expected(self) -> Complex:
         """The same with the phases of those that are followed."""
         values = self.sizes().astype(np.complex128)
-        turned = self.phases + self.centres[:, None] * self.times_s
+        turned = self.phases + self.centres[:, None] * self.times_s - 1j * self.gains
         values[: self.followed] *= np.exp(1j * turned)
         return values
 
@@ -74,6 +75,7 @@ class Waves:
             omega=self.omega[order],
             centres=self.centres[~lost],
             phases=self.phases[~lost],
+            gains=self.gains[~lost],
             level=self.level[order],
             slope=self.slope[order],
         )
@@ -101,33 +103,32 @@ def first_waves(
     numbers, at_hz = others
     level, slope = _decays(tail.times_s, np.log(np.abs(tail.values) + 1e-300))
     centres = 2 * np.pi * peaks.rough_hz
-    phases, offsets = _lines_of_phase(tail, centres, onset_s, times_s)
+    phases, offsets, course = _lines_of_phase(tail, centres, onset_s, times_s)
     return Waves(
         np.concatenate([peaks.numbers, numbers, [0.0]]),
         np.concatenate([centres + offsets, 2 * np.pi * at_hz, [0.0]]),
         centres,
         phases,
+        np.zeros_like(phases),
         np.concatenate([level, np.interp(numbers, peaks.numbers, level), [np.min(level)]]),
         np.concatenate([slope, np.interp(numbers, peaks.numbers, slope), [0.0]]),
-        np.zeros(times_s.size),
+        course,
         times_s,
     )
 
 
 def _lines_of_phase(
     tail: Envelopes, centres: Real, onset_s: float, times_s: Real
-) -> tuple[Real, Real]:
-    """The straight line by which each envelope turns, over ``times_s``, and its slope, 1/s."""
-    middle_s = float(np.mean(tail.times_s))
-    # The envelopes are against their own centres, counted from the excerpt's start.
-    own = tail.omega * (tail.times_s + onset_s) - centres[:, None] * tail.times_s
-    turned = tail.values / (np.abs(tail.values) + 1e-300) * np.exp(1j * own)
-    turns = (_REACH * centres + 2 * np.pi * _REACH_HZ)[:, None] * _TURNS
-    against = np.exp(-1j * turns[:, :, None] * (tail.times_s - middle_s))
-    sums = np.einsum("kn,kjn->kj", turned, against)
-    row, best = np.arange(centres.size), np.argmax(np.abs(sums), axis=1)
-    slopes = turns[row, best]
-    return np.angle(sums[row, best])[:, None] + slopes[:, None] * (times_s - middle_s), slopes
+) -> tuple[Real, Real, Real]:
+    fit = fit_phases(tail)
+    t = np.clip(times_s, tail.times_s[0], tail.times_s[-1])
+    own = np.angle(tail.values * np.exp(-1j * (np.stack([np.interp(tail.times_s, fit.times_s, p) for p in fit.phases]))))
+    phases = np.stack([np.interp(times_s, fit.times_s, p) for p in fit.phases])
+    early = times_s < fit.times_s[0]
+    phases[:, early] += (tail.omega * fit.offsets[:, None]) * (times_s[early] - fit.times_s[0])
+    phases += tail.omega * (times_s + onset_s) - centres[:, None] * times_s
+    course = np.interp(times_s, fit.times_s, fit.course_cents) / CENTS_PER_NEPER
+    return phases, tail.omega[:, 0] * (1 + fit.offsets) - centres, course
 
 
 def renewed(waves: Waves, fit: PhaseFit, seen: Sequence[Seen], at: Real, frames: Frames) -> Waves:
