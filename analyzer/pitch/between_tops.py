@@ -23,7 +23,7 @@ from analyzer.pitch.partials import Peaks
 from analyzer.pitch.phases import PhaseFit, averaged
 from analyzer.pitch.spectrum import Complex, Real
 from analyzer.pitch.stiff_string import StringFit, fit_string
-from analyzer.pitch.true_samples import Frames, Normal, Seen, in_frames, normal_equations, what_is_seen
+from analyzer.pitch.true_samples import Frames, Normal, Seen, in_frames, normal_equations, what_is_seen, _waves
 from analyzer.pitch.waves import Waves, by_the_law, first_waves, others_of, renewed
 from analyzer.pitch.wander import wander_over
 
@@ -77,22 +77,42 @@ class _Fitting:
     fit: PhaseFit | None = None
 
 
-def follow_between_tops(
-    samples: Real, rate_hz: float, onset_s: float, peaks: Peaks, clipped: Envelopes
-) -> Followed | None:
-    """Fit the phases to the true ones of samples (n,); None where these do not fix them.
-
-    ``clipped`` are the envelopes of ``peaks`` as cut from the clipped note.
-    """
+def mended(samples: Real, rate_hz: float, onset_s: float, peaks: Peaks, clipped: Envelopes) -> Real:
     fitting = _begin(samples, rate_hz, onset_s, peaks, clipped)
-    found = None
     for start in _starts(fitting.frames.true_share):
         if not _fit_from(fitting, start):
             break
-        found = _result(fitting, start)
-        fitting.waves = by_the_law(fitting.waves, found.string())
-    return found
+    return _filled(fitting, samples, rate_hz, onset_s)
 
+
+def _filled(fitting: _Fitting, samples: Real, rate_hz: float, onset_s: float) -> Real:
+    frames, waves = fitting.frames, fitting.waves
+    expected, slopes = waves.expected(), np.gradient(waves.course, waves.times_s)
+    out = samples.copy()
+    low, high = 0.98 * np.min(samples), 0.98 * np.max(samples)
+    size = round(frames.from_middle_s.size * frames.block_s * rate_hz)
+    sd = np.clip(np.sqrt(fitting.wavering), FILL, 1.0)
+    for number in range(waves.times_s.size):
+        first = round((waves.times_s[number] + onset_s) * rate_hz - (size - 1) / 2)
+        part = samples[first : first + size]
+        off = (part >= high) | (part <= low)
+        if not np.any(off):
+            continue
+        course = float(waves.course[number])
+        normal = fitting.normal.get(number)
+        if normal is None or _stale(normal, waves.omega * (1 + course), frames):
+            normal = normal_equations(frames, number, waves.omega, -waves.slope, course, float(slopes[number]))
+        z = expected[:, number]
+        z[waves.followed:] = 0
+        if normal is not None:
+            z = what_is_seen(normal, expected[:, number] + 0, waves.followed, sd).amplitudes if True else z
+        s = (np.arange(size) - (size - 1) / 2) / rate_hz
+        drawn = (_waves(s, waves.omega, -waves.slope, course, float(slopes[number]))[off] @ z).real
+        p = part[off]
+        out[first : first + size][off] = np.where(p > 0, np.maximum(drawn, p), np.minimum(drawn, p))
+    return out
+
+FILL = 0.05
 
 def _starts(true_share: Real) -> list[int]:
     """The first frame of each step."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analyzer.errors import RecordingError
-from analyzer.pitch.between_tops import follow_between_tops
+from analyzer.pitch.between_tops import mended
 from analyzer.pitch.clipping import envelopes_between_tops, find_clipping
 from analyzer.pitch.envelopes import Envelopes
 from analyzer.pitch.guide import LEAST_VOICED_SHARE, Guide, guide_note
@@ -87,17 +87,10 @@ def settle(recording: Recording, pluck: Pluck) -> SettledPitch:
     envelopes = _envelopes(spectrum, peaks)
     _check_length(recording.path.name, envelopes, pluck)
     if clipping.clipped:
-        followed = follow_between_tops(
-            samples, spectrum.rate_hz, spectrum.onset_s, peaks, envelopes
-        )
-        if followed is not None:
-            peaks, phases = followed.peaks, followed.phases
-            envelopes = replace(envelopes, centres_hz=peaks.rough_hz)
-        else:
-            envelopes = _mended(envelopes, samples, spectrum.rate_hz, spectrum.onset_s)
-            phases = fit_phases(envelopes)
-    else:
-        phases = fit_phases(envelopes)
+        samples = mended(samples, spectrum.rate_hz, spectrum.onset_s, peaks, envelopes)
+        spectrum = note_spectrum(samples, recording.rate_hz, pluck.onset_s - start_s)
+        envelopes = _envelopes(spectrum, peaks)
+    phases = fit_phases(envelopes)
     string = _string(recording.path.name, peaks, envelopes, phases)
     return _in_figures(string, peaks, envelopes, phases, clipped=clipping.clipped)
 
@@ -113,9 +106,9 @@ def _in_figures(
         settled_uncertainty_cents=math.hypot(string.uncertainty_cents, 1.96 * _LEAST_SD_CENTS),
         first_partial_hz=float(first_hz) if peaks.numbers[0] == 1 else math.nan,
         misfit_cents=string.misfit_cents,
-        sustain_drift_cents=math.nan if clipped else _drift_cents(times_s, course_cents),
-        glide_cents=math.nan if clipped else float(course_cents[0]),
-        glide_time_s=math.nan if clipped else _glide_time_s(times_s, course_cents),
+        sustain_drift_cents=_drift_cents(times_s, course_cents),
+        glide_cents=float(course_cents[0]),
+        glide_time_s=_glide_time_s(times_s, course_cents),
         late_slope_cents_per_s=_late_slope(times_s, course_cents),
         stiffness=string.stiffness if stiff else math.nan,
         stiffness_uncertainty=string.stiffness_uncertainty if stiff else math.nan,

@@ -25,7 +25,7 @@ from analyzer.pitch.spectrum import Complex, Real
 _TRUE = 0.98  # of the largest sample on either side: what lies within is not clipped
 _FRAME_S = 0.04
 _PERIODS_A_FRAME = 3.0
-_FIRST_S = 0.04  # after the onset, past the pick's own noise
+_FIRST_S = 0.015  # after the onset, past the pick's own noise
 _SAMPLES_A_PERIOD = 3.0  # of the highest partial; what is sampled faster is averaged first
 _FEWEST_AN_UNKNOWN = 1.3
 _STEPS = 32  # samples over which a frame's waves are drawn from one sinusoid
@@ -140,12 +140,16 @@ def _waves(s: Real, omega: Real, falls: Real, course: float, slope: float) -> Co
     return np.asarray((coarse[:, None, :] * fine).reshape(-1, omega.size)[: s.size])
 
 
-def what_is_seen(normal: Normal, expected: Complex, followed: int) -> Seen:
+def what_is_seen(normal: Normal, expected: Complex, followed: int, sd=None) -> Seen:
     """One frame against the amplitudes that are expected, (waves,).
 
     Of waves beyond the first ``followed`` only the size is expected.
     """
+    expected = expected + 1e-30
     turn, free = _turned(expected, followed)
+    if sd is not None:
+        free[:followed] = sd**-2.0
+        free[followed:2*followed] = np.minimum(2*sd, 0.3)**-2.0
     matrix = turn.T @ normal.matrix @ turn
     drawn = np.concatenate([expected[:followed], np.zeros(expected.size - followed)])
     drawn = np.concatenate([drawn.real, drawn.imag])
