@@ -57,7 +57,7 @@ def coupled_terms(
     flat = np.concatenate(columns, axis=2).reshape(-1, 2 * partials + rows.shape[0] + 1)
     held = np.zeros((partials, flat.shape[1]))
     held[:, partials : 2 * partials] = np.eye(partials) / _SLOPE_SD
-    triangle = np.linalg.qr(np.concatenate([flat, held]), mode="r")
+    triangle = np.asarray(np.linalg.qr(np.concatenate([flat, held]), mode="r"))
     return _without_lines(triangle, partials, hats)
 
 

@@ -25,13 +25,14 @@ from analyzer.pitch.spectrum import Complex, Real
 _TRUE = 0.98  # of the largest sample on either side: what lies within is not clipped
 _FRAME_S = 0.04
 _PERIODS_A_FRAME = 3.0
-_FIRST_S = 0.015  # after the onset, past the pick's own noise
+_FIRST_S = 0.015  # after the onset, past the loudest of the pick's own noise
 _SAMPLES_A_PERIOD = 3.0  # of the highest partial; what is sampled faster is averaged first
 _FEWEST_AN_UNKNOWN = 1.3
 _STEPS = 32  # samples over which a frame's waves are drawn from one sinusoid
 _AMPLITUDE_SD = 0.3  # relative; how far an amplitude may be from the expected one in a frame
 _TURN_SD = 1.0  # radians, where a frame's amplitudes are wanted and not its information
 _FREE_SD = 1.5  # of an unfollowed partial's expected amplitude, in either part
+_FAINTEST = 1e-30
 _CLEANEST_POWER = 1e-10  # of the frame's; no residual is smaller
 
 
@@ -83,11 +84,16 @@ class Seen:
     noise: float
 
 
+def are_true(samples: Real) -> NDArray[np.bool_]:
+    """Which of samples (n,) lie clearly within the flat tops on either side."""
+    return np.asarray((samples < _TRUE * np.max(samples)) & (samples > _TRUE * np.min(samples)))
+
+
 def in_frames(
     samples: Real, rate_hz: float, onset_s: float, spacing_hz: float, highest_hz: float
 ) -> Frames:
     """Cut samples (n,) into frames of three periods of ``spacing_hz`` or more."""
-    true = (samples < _TRUE * np.max(samples)) & (samples > _TRUE * np.min(samples))
+    true = are_true(samples)
     block = max(1, int(rate_hz / (_SAMPLES_A_PERIOD * highest_hz)))
     size = round(max(_FRAME_S, _PERIODS_A_FRAME / spacing_hz) * rate_hz / block)
     first = max(0, round((onset_s + _FIRST_S) * rate_hz))
@@ -99,7 +105,7 @@ def in_frames(
         np.asarray(np.mean(framed, axis=2)),
         np.asarray(np.all(true[first:last].reshape(count, size, block), axis=2)),
         np.asarray(times_s),
-        (np.arange(size) - (size - 1) / 2) * block / rate_hz,
+        np.asarray((np.arange(size) - (size - 1) / 2) * block / rate_hz),
         block / rate_hz,
     )
 
@@ -140,16 +146,22 @@ def _waves(s: Real, omega: Real, falls: Real, course: float, slope: float) -> Co
     return np.asarray((coarse[:, None, :] * fine).reshape(-1, omega.size)[: s.size])
 
 
-def what_is_seen(normal: Normal, expected: Complex, followed: int, sd=None) -> Seen:
+def sum_of_waves(
+    s: Real, omega: Real, falls: Real, course: float, slope: float, amplitudes: Complex
+) -> Real:
+    """Equation (1) over ``s``, the ``amplitudes`` (waves,) being its z_k."""
+    return np.asarray((_waves(s, omega, falls, course, slope) @ amplitudes).real)
+
+
+def what_is_seen(
+    normal: Normal, expected: Complex, followed: int, turn_sd: Real | float = _TURN_SD
+) -> Seen:
     """One frame against the amplitudes that are expected, (waves,).
 
-    Of waves beyond the first ``followed`` only the size is expected.
+    Of waves beyond the first ``followed`` only the size is expected. The amplitudes seen, though
+    not the information, lean on the expected phases, to be trusted within ``turn_sd`` radians.
     """
-    expected = expected + 1e-30
-    turn, free = _turned(expected, followed)
-    if sd is not None:
-        free[:followed] = sd**-2.0
-        free[followed:2*followed] = np.minimum(2*sd, 0.3)**-2.0
+    turn, free = _turned(expected + _FAINTEST, followed, turn_sd)
     matrix = turn.T @ normal.matrix @ turn
     drawn = np.concatenate([expected[:followed], np.zeros(expected.size - followed)])
     drawn = np.concatenate([drawn.real, drawn.imag])
@@ -168,7 +180,7 @@ def what_is_seen(normal: Normal, expected: Complex, followed: int, sd=None) -> S
     )
 
 
-def _turned(expected: Complex, followed: int) -> tuple[Real, Real]:
+def _turned(expected: Complex, followed: int, turn_sd: Real | float) -> tuple[Real, Real]:
     """Unknowns of a frame: turns, relative amplitudes, free parts; and their inverse variances.
 
     The first is the matrix (2 waves, 2 waves) that brings them to real and imaginary parts.
@@ -182,8 +194,10 @@ def _turned(expected: Complex, followed: int) -> tuple[Real, Real]:
     free = np.abs(expected[followed:])
     turn[others, followed + others] = free
     turn[waves + others, waves + others] = free
-    sd = [_TURN_SD] * followed + [_AMPLITUDE_SD] * followed + [_FREE_SD] * 2 * free.size
-    return turn, np.array(sd) ** -2
+    turns = np.broadcast_to(turn_sd, followed)
+    gains = np.minimum(2 * turns, _AMPLITUDE_SD)
+    sd = np.concatenate([turns, gains, np.full(2 * free.size, _FREE_SD)])
+    return turn, sd**-2.0
 
 
 def _least_squares(
@@ -196,5 +210,5 @@ def _least_squares(
     for _ in range(3):
         found = np.linalg.solve(matrix + noise * np.diag(prior), values)
         left = energy - 2 * found @ values + found @ matrix @ found
-        noise = max(left / freedom, least)
-    return found, float(noise)
+        noise = max(float(left) / freedom, least)
+    return np.asarray(found), float(noise)

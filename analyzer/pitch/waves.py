@@ -35,7 +35,8 @@ _FREE = 0.8  # share of true samples from which a frame shows it, unless half ha
 class Waves:
     """``numbers`` and ``omega`` (waves,): of the partials, 0 for the offset, and 1/s, settled.
 
-    The first of them have ``phases`` (followed, frames), against ``centres`` (followed,) times t.
+    The first of them have ``phases`` (followed, frames), against ``centres`` (followed,) times t,
+    and ``gains``, the same shape, of the logarithms of their amplitudes over straight decays.
     ``level`` and ``slope`` (waves,) are lines through the logarithms of the amplitudes over t,
     ``course`` (frames,) is the pitch above the settled one, relative, both over ``times_s``.
     """
@@ -64,6 +65,11 @@ class Waves:
         turned = self.phases + self.centres[:, None] * self.times_s - 1j * self.gains
         values[: self.followed] *= np.exp(1j * turned)
         return values
+
+    def heard_over_sizes(self, seen: Sequence[Seen], at: NDArray[np.int64]) -> Real:
+        """Amplitudes seen in frames ``at``, over the lines: (frames, followed)."""
+        heard = np.abs(np.stack([each.amplitudes[: self.followed] for each in seen]))
+        return np.asarray((heard + 1e-300) / self.sizes()[: self.followed, at].T)
 
     def without(self, lost: NDArray[np.bool_]) -> Waves:
         """``lost`` (followed,) are followed no more, and their sizes alone are expected."""
@@ -97,16 +103,27 @@ def others_of(peaks: Peaks, rate_hz: float) -> tuple[Real, Real]:
 
 
 def first_waves(
-    peaks: Peaks, others: tuple[Real, Real], tail: Envelopes, onset_s: float, times_s: Real
+    peaks: Peaks,
+    others: tuple[Real, Real],
+    tail: Envelopes,
+    onset_s: float,
+    times_s: Real,
+    *,
+    free: bool,
 ) -> Waves:
-    """From the clipped bands of ``peaks`` where they are clipped least; ``times_s`` (frames,)."""
+    """From the bands of ``peaks`` where they are clipped least, or are ``free`` of it.
+
+    ``times_s`` (frames,) is where the waves are wanted.
+    """
     numbers, at_hz = others
     level, slope = _decays(tail.times_s, np.log(np.abs(tail.values) + 1e-300))
     centres = 2 * np.pi * peaks.rough_hz
-    phases, offsets, course = _lines_of_phase(tail, centres, onset_s, times_s)
+    phases, slopes, course = _first_phases(tail, times_s, free=free)
+    # The envelopes are against their own centres, counted from the excerpt's start.
+    phases = phases + tail.omega * (times_s + onset_s) - centres[:, None] * times_s
     return Waves(
         np.concatenate([peaks.numbers, numbers, [0.0]]),
-        np.concatenate([centres + offsets, 2 * np.pi * at_hz, [0.0]]),
+        np.concatenate([tail.omega[:, 0] + slopes, 2 * np.pi * at_hz, [0.0]]),
         centres,
         phases,
         np.zeros_like(phases),
@@ -117,21 +134,35 @@ def first_waves(
     )
 
 
-def _lines_of_phase(
-    tail: Envelopes, centres: Real, onset_s: float, times_s: Real
-) -> tuple[Real, Real, Real]:
+def _steady_lines(tail: Envelopes) -> tuple[Real, Real]:
+    """The straight line by which each envelope turns: its middle (radians) and slope (1/s)."""
+    from_middle_s = tail.times_s - np.mean(tail.times_s)
+    turned = tail.values / (np.abs(tail.values) + 1e-300)
+    turns = (_REACH * tail.omega + 2 * np.pi * _REACH_HZ) * _TURNS
+    against = np.exp(-1j * turns[:, :, None] * from_middle_s)
+    sums = np.einsum("kn,kjn->kj", turned, against)
+    row, best = np.arange(turned.shape[0]), np.argmax(np.abs(sums), axis=1)
+    return np.angle(sums[row, best]), turns[row, best]
+
+
+def _first_phases(tail: Envelopes, times_s: Real, *, free: bool) -> tuple[Real, Real, Real]:
+    """Phases of the envelopes over ``times_s``, their settled slopes, 1/s, and the course."""
+    if not free:
+        middle, slopes = _steady_lines(tail)
+        phases = middle[:, None] + slopes[:, None] * (times_s - np.mean(tail.times_s))
+        return phases, slopes, np.zeros(times_s.size)
     fit = fit_phases(tail)
-    t = np.clip(times_s, tail.times_s[0], tail.times_s[-1])
-    own = np.angle(tail.values * np.exp(-1j * (np.stack([np.interp(tail.times_s, fit.times_s, p) for p in fit.phases]))))
-    phases = np.stack([np.interp(times_s, fit.times_s, p) for p in fit.phases])
-    early = times_s < fit.times_s[0]
-    phases[:, early] += (tail.omega * fit.offsets[:, None]) * (times_s[early] - fit.times_s[0])
-    phases += tail.omega * (times_s + onset_s) - centres[:, None] * times_s
+    slopes = tail.omega[:, 0] * fit.offsets
+    phases = np.stack([np.interp(times_s, fit.times_s, row) for row in fit.phases])
+    before_s = np.minimum(times_s - fit.times_s[0], 0.0)
+    phases = phases + slopes[:, None] * before_s
     course = np.interp(times_s, fit.times_s, fit.course_cents) / CENTS_PER_NEPER
-    return phases, tail.omega[:, 0] * (1 + fit.offsets) - centres, course
+    return phases, slopes, course
 
 
-def renewed(waves: Waves, fit: PhaseFit, seen: Sequence[Seen], at: Real, frames: Frames) -> Waves:
+def renewed(
+    waves: Waves, fit: PhaseFit, seen: Sequence[Seen], at: NDArray[np.int64], frames: Frames
+) -> Waves:
     """After a fit to what was ``seen`` in the frames numbered ``at``."""
     level, slope = _sizes_seen(waves, seen, at, frames)
     omega = np.concatenate([waves.centres * (1 + fit.offsets), waves.omega[waves.followed :]])
@@ -145,8 +176,11 @@ def renewed(waves: Waves, fit: PhaseFit, seen: Sequence[Seen], at: Real, frames:
     )
 
 
-def by_the_law(waves: Waves, string: StringFit) -> Waves:
-    """The waves that are not followed, where the string now lets expect them."""
+def by_the_law(waves: Waves, fit: PhaseFit, standing: Real) -> Waves:
+    """The waves that are not followed, where the string behind the others lets expect them."""
+    followed = waves.numbers[: waves.followed]
+    at_hz = waves.centres * (1 + fit.offsets) / (2 * np.pi)
+    string = fit_string(followed, at_hz, fit.covariance, standing)
     rest = stretched(waves.numbers[waves.followed :], string.f1_hz, string.stiffness)
     return replace(waves, omega=np.concatenate([waves.omega[: waves.followed], 2 * np.pi * rest]))
 
