@@ -36,6 +36,9 @@ _FAR = 0.3  # with more, the next round is held back
 _HOLD = 25.0  # radians^-2 for each phase of a frame: about 0.2 radians
 _ROUNDS = 12  # at a step
 _LEAST_INFORMATION = 300.0  # radians^-2 over all frames; a fainter partial is not followed
+_PATIENT_ROUNDS = 4  # before one that follows a line not its own is given up:
+_UNSTEADY = 0.25  # radians squared that it wavers by,
+_MORE_UNSTEADY = 9.0  # and more than the others, by variance
 _FEWEST_SEEN = 5  # frames
 _GAIN_SD = 0.3  # of an amplitude's logarithm, about a straight decay
 _KNOWN = 0.1  # radians squared; a phase known so well shows how it wavers
@@ -91,19 +94,24 @@ def steps_backwards(fitting: Fitting, first: int) -> Iterator[int]:
 
 def _fit_from(fitting: Fitting, start: int) -> bool:
     """Renew the belief by the frames from ``start`` on until it settles; whether it did."""
-    for _ in range(_ROUNDS):
+    for number in range(_ROUNDS):
         numbers, seen = _look(fitting, start)
         if len(seen) < _FEWEST_SEEN:
             return False
         fit = _renew(fitting, numbers, seen)
-        known = np.sum([np.diag(each.information) for each in seen], axis=0)
-        lost = known < _LEAST_INFORMATION
+        lost = _lost(fitting, seen, patient=number < _PATIENT_ROUNDS)
         if np.all(lost):
             return False
         if np.any(lost):
             _give_up(fitting, lost)
+            fitting.waves = by_the_law(
+                fitting.waves,
+                fit.offsets[~lost],
+                fit.covariance[np.ix_(~lost, ~lost)],
+                fitting.standing,
+            )
         elif fitting.moved < _SETTLED:
-            fitting.waves = by_the_law(fitting.waves, fit, fitting.standing)
+            fitting.waves = by_the_law(fitting.waves, fit.offsets, fit.covariance, fitting.standing)
             return True
     return fitting.moved < _NEAR
 
@@ -192,6 +200,16 @@ def _wavering(left: Real, variance: Real, t: Real) -> Real:
     pull, known = summed(weight * left), summed(weight)
     wave = np.sum(pull**2 - known, axis=0) / np.maximum(np.sum(known**2, axis=0), 1e-300)
     return np.asarray(size * np.maximum(wave, max(0.0, float(np.median(wave)))))
+
+
+def _lost(fitting: Fitting, seen: list[Seen], *, patient: bool) -> NDArray[np.bool_]:
+    """Partials that are too faint, or that keep the others from settling: (followed,)."""
+    known = np.sum([np.diag(each.information) for each in seen], axis=0)
+    lost = np.asarray(known < _LEAST_INFORMATION)
+    if patient or fitting.moved < _SETTLED:
+        return lost
+    alone = _MORE_UNSTEADY * float(np.median(fitting.wavering))
+    return np.asarray(lost | (fitting.wavering > max(_UNSTEADY, alone)))
 
 
 def _give_up(fitting: Fitting, lost: NDArray[np.bool_]) -> None:

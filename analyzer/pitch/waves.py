@@ -176,11 +176,14 @@ def renewed(
     )
 
 
-def by_the_law(waves: Waves, fit: PhaseFit, standing: Real) -> Waves:
-    """The waves that are not followed, where the string behind the others lets expect them."""
+def by_the_law(waves: Waves, offsets: Real, covariance: Real, standing: Real) -> Waves:
+    """The waves that are not followed, where the string behind the others lets expect them.
+
+    ``offsets`` (followed,), relative to the centres, with ``covariance``.
+    """
     followed = waves.numbers[: waves.followed]
-    at_hz = waves.centres * (1 + fit.offsets) / (2 * np.pi)
-    string = fit_string(followed, at_hz, fit.covariance, standing)
+    at_hz = waves.centres * (1 + offsets) / (2 * np.pi)
+    string = fit_string(followed, at_hz, covariance, standing)
     rest = stretched(waves.numbers[waves.followed :], string.f1_hz, string.stiffness)
     return replace(waves, omega=np.concatenate([waves.omega[: waves.followed], 2 * np.pi * rest]))
 
