@@ -13,6 +13,7 @@ from analyzer.instrument.model import (
     Screw,
     ScrewHead,
 )
+from analyzer.instrument.string_file import read_string_data
 from analyzer.instrument.tables import LONGEST_TEXT, Table, read_toml, shown
 from analyzer.instrument.threads import thread_pitch_mm
 from analyzer.music import note_hz
@@ -47,8 +48,9 @@ def read_instrument(path: Path) -> Instrument:
     lengths = _scale_lengths_mm(table, len(tuning))
     table.done()
     bridge = _bridge(file.table("bridge"), len(tuning)) if file.has("bridge") else None
+    string_data = read_string_data(file, len(tuning))
     file.done()
-    return Instrument(name, tuning, lengths, bridge)
+    return Instrument(name, tuning, lengths, bridge, string_data)
 
 
 def _tuning(table: Table) -> tuple[str, ...]:

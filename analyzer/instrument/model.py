@@ -5,9 +5,11 @@ String 1 is the thinnest; lists run from the highest string number to 1, as play
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
+from analyzer.instrument.string_data import StringData
 from analyzer.music import ISO16_A4_HZ, note_hz
 
 STANDARD_SIX_STRING = ("E2", "A2", "D3", "G3", "B3", "E4")
@@ -39,12 +41,16 @@ class Bridge:
 
 @dataclass(frozen=True)
 class Instrument:
-    """``tuning`` and ``scale_lengths_mm`` run from the highest string number to string 1."""
+    """``tuning`` and ``scale_lengths_mm`` run from the highest string number to string 1.
+
+    ``string_data`` holds, by number, the strings of which the file says more.
+    """
 
     name: str
     tuning: tuple[str, ...]
     scale_lengths_mm: tuple[float, ...] | None = None
     bridge: Bridge | None = None
+    string_data: Mapping[int, StringData] = field(default_factory=dict)
 
     @property
     def strings(self) -> tuple[int, ...]:

@@ -84,6 +84,10 @@ class Table:
             raise self.fault(key, f"is {shown(value)}, not a table", f"Head a table with [{key}]")
         return Table(self._file_name, key, value)
 
+    def inner(self, heading: str, values: dict[str, Any]) -> Table:
+        """A table that stands in a list of this file, under a heading of its own."""
+        return Table(self._file_name, heading, values)
+
     def done(self) -> None:
         """Nothing may be left: a key that is not known is often a slip of the pen."""
         for key in self._values:

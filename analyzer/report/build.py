@@ -14,6 +14,7 @@ from analyzer.music import cents_between
 from analyzer.pitch.settle import SettledPitch
 from analyzer.recording.labels import OPEN, TWELFTH_FRET
 from analyzer.report.model import RecordingResult, Report, SaddleResult, StringResult
+from analyzer.string_model.of_instrument import saddle_effect, unmodelled
 from analyzer.strings import Scatter, combine_takes, intonation, larger_drift, pluck_scatter
 
 Takes = dict[tuple[int, str], list[SettledPitch]]
@@ -44,6 +45,7 @@ def build_report(
         (
             *warnings,
             *_unsaid(instrument),
+            *unmodelled(instrument),
             *(remark for each in measured for remark in each.remarks),
             *_takes_apart(takes),
         ),
@@ -82,7 +84,7 @@ def _string(instrument: Instrument, number: int, takes: Takes, scatter: Scatter)
         error_uncertainty_cents=found.error_uncertainty_cents,
         sustain_drift_cents=_number(larger_drift(open_note.drift_cents, fretted.drift_cents)),
     )
-    return _with_move(result, instrument.scale_length_mm(number))
+    return _with_move(result, instrument, number)
 
 
 def _not_the_octave(error_cents: float) -> str:
@@ -93,10 +95,19 @@ def _not_the_octave(error_cents: float) -> str:
     )
 
 
-def _with_move(result: StringResult, length_mm: float | None) -> StringResult:
+def _with_move(result: StringResult, instrument: Instrument, number: int) -> StringResult:
+    """By the full model where the string's data are given, else by its length."""
+    length_mm = instrument.scale_length_mm(number)
     error, uncertainty = result.error_cents, result.error_uncertainty_cents
     if length_mm is None or error is None or uncertainty is None:
         return result
+    effect = saddle_effect(instrument, number)
+    if effect is not None:
+        return replace(
+            result,
+            saddle_move_mm=effect.move_mm(error),
+            saddle_move_uncertainty_mm=effect.move_uncertainty_mm(error, uncertainty),
+        )
     return replace(
         result,
         saddle_move_mm=saddle_move_mm(error, length_mm),

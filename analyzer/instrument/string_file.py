@@ -1,0 +1,125 @@
+"""[[strings]] of instrument.toml and of a file of strings: what each key may hold."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from analyzer.instrument.string_data import MATERIALS, StringData
+from analyzer.instrument.tables import Table, read_toml, shown
+
+HEADING = "strings"
+# Key: lowest, highest, example. From the thinnest plain string to the thickest of a bass.
+_NUMBERS: dict[str, tuple[float, float, str]] = {
+    "diameter_mm": (0.1, 5.0, "0.43"),
+    "core_diameter_mm": (0.1, 5.0, "0.41"),
+    "modulus_gpa": (0.5, 500.0, "200"),
+    "mass_per_length_g_per_m": (0.05, 60.0, "5.47"),
+    "tension_n": (5.0, 400.0, "62.8"),
+    "stretch_response": (1.0, 500.0, "25"),
+    "stretch_response_uncertainty": (0.0, 250.0, "1.0"),
+    "height_at_fret_1_mm": (0.0, 5.0, "0.5"),
+    "height_at_fret_12_mm": (0.0, 15.0, "2.0"),
+    "setback_mm": (-10.0, 30.0, "2.5"),
+}
+_LIST = "a table headed [[strings]] for each string, with string = 6 and what is known of it"
+
+
+def read_string_data(file: Table, strings: int) -> dict[int, StringData]:
+    """The [[strings]] of an instrument with so many strings, by number; empty where there are none.
+
+    Raises UnusableInputError with one line: the file, the string and key, the value, the remedy.
+    """
+    if not file.has(HEADING):
+        return {}
+    found: dict[int, StringData] = {}
+    for values in file.list_of(HEADING, _LIST):
+        if not isinstance(values, dict):
+            raise file.fault(HEADING, f"has {shown(values)}, not a table", f"Give {_LIST}")
+        number = _number(file, values, strings, found)
+        table = file.inner(f"{HEADING}, string {number}", values)
+        table.take("string", "its number")
+        found[number] = _string(table)
+    return found
+
+
+def read_string_set(path: Path, strings: int) -> dict[int, StringData]:
+    """A file that holds [[strings]] and nothing else: the strings that go on next.
+
+    Raises UnusableInputError, as ``read_string_data``, and where it holds no string.
+    """
+    file = read_toml(path)
+    found = read_string_data(file, strings)
+    if not found:
+        raise file.fault(HEADING, "is missing", f"Add {_LIST}")
+    file.done()
+    return found
+
+
+def _number(
+    file: Table, values: dict[str, Any], strings: int, before: dict[int, StringData]
+) -> int:
+    number = values.get("string")
+    if number is None:
+        raise file.fault(HEADING, "has a table without a string", "Add its number: string = 6")
+    if type(number) is not int or not 1 <= number <= strings:
+        raise file.fault(
+            HEADING,
+            f"names string {shown(number)}",
+            f"The tuning has strings {strings} to 1, string 1 the thinnest",
+        )
+    if number in before:
+        raise file.fault(HEADING, f"gives string {number} twice", "Keep one of the two")
+    return number
+
+
+def _string(table: Table) -> StringData:
+    numbers = {
+        key: table.number(key, low, high, example)
+        for key, (low, high, example) in _NUMBERS.items()
+        if table.has(key)
+    }
+    material = table.choice("material", tuple(MATERIALS)) if table.has("material") else None
+    table.done()
+    data = StringData(material=material, **numbers)
+    for check in _CHECKS:
+        check(table, data)
+    return data
+
+
+def _core_inside(table: Table, data: StringData) -> None:
+    core, whole = data.core_diameter_mm, data.diameter_mm
+    if core is not None and whole is not None and core > whole:
+        raise table.fault(
+            "core_diameter_mm",
+            f"is {core:g}, thicker than the string's {whole:g}",
+            "The core lies inside the winding; give both in millimetres",
+        )
+
+
+def _both_heights(table: Table, data: StringData) -> None:
+    first, twelfth = data.height_at_fret_1_mm, data.height_at_fret_12_mm
+    if (first is None) != (twelfth is None):
+        missing = "height_at_fret_1_mm" if first is None else "height_at_fret_12_mm"
+        raise table.fault(missing, "is missing", "Give both heights of the open string, or none")
+    if first is not None and twelfth is not None and twelfth < first:
+        raise table.fault(
+            "height_at_fret_12_mm",
+            f"is {twelfth:g}, lower than the {first:g} at fret 1",
+            "Measure both between the fret's top and the open string",
+        )
+
+
+def _uncertainty_of_something(table: Table, data: StringData) -> None:
+    if data.stretch_response_uncertainty is not None and data.stretch_response is None:
+        raise table.fault(
+            "stretch_response_uncertainty", "is given without stretch_response", "Give both or none"
+        )
+
+
+_CHECKS: tuple[Callable[[Table, StringData], None], ...] = (
+    _core_inside,
+    _both_heights,
+    _uncertainty_of_something,
+)
