@@ -55,7 +55,7 @@ class StringData:
         return self.core_diameter_mm is not None and self.core_diameter_mm != self.diameter_mm
 
     def over(self, other: StringData) -> StringData:
-        """This string on the instrument of the other: its heights and saddle where not given."""
+        """The string on the instrument of the other: its heights and saddle where not given."""
         return replace(
             self,
             height_at_fret_1_mm=_first(self.height_at_fret_1_mm, other.height_at_fret_1_mm),

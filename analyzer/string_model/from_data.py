@@ -123,7 +123,7 @@ def _bending_radius_mm(data: StringData) -> float:
 
 
 def _heights_mm(data: StringData) -> tuple[float, float]:
-    """b and c, mm."""
+    """Heights b and c, mm."""
     first_mm, twelfth_mm = data.height_at_fret_1_mm, data.height_at_fret_12_mm
     if first_mm is None or twelfth_mm is None:
         modulus_gpa = _modulus_gpa(data)
@@ -133,7 +133,7 @@ def _heights_mm(data: StringData) -> tuple[float, float]:
 
 
 def nut_and_rise_mm(fret_1_mm: float, fret_12_mm: float) -> tuple[float, float]:
-    """b and c from the open string's heights above frets 1 and 12, mm."""
+    """Heights b and c from the open string's heights above frets 1 and 12, mm."""
     at_1, at_12 = 1 - 1 / gamma(1), 1 - 1 / gamma(12)
     rise_mm = (fret_12_mm - fret_1_mm) / (at_12 - at_1)
     return fret_1_mm - at_1 * rise_mm, rise_mm

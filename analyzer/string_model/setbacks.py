@@ -23,7 +23,10 @@ FURTHEST_SETBACK_MM = 60.0  # brackets the search; no saddle goes nearly so far
 
 
 def closed_form_setbacks(string: FrettedString) -> Setbacks:
-    """dS = B0 X0 + kappa [(b+c)^2 - 7 b^2] / (4 X0),  dN = -kappa (5b + c) b / (2 X0)."""
+    """To first order over frets 1 to 12.
+
+    dS = B0 X0 + kappa [(b+c)^2 - 7 b^2] / (4 X0), dN = -kappa (5b + c) b / (2 X0).
+    """
     x0, b, c = string.scale_length_mm, string.height_nut_mm, string.rise_mm
     saddle_mm = string.stiffness * x0 + string.kappa / (4 * x0) * ((b + c) ** 2 - 7 * b**2)
     return Setbacks(saddle_mm, -string.kappa / (2 * x0) * (5 * b + c) * b)
