@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from compensation_tables import (
     ALL_ROWS,
@@ -19,7 +20,7 @@ from compensation_tables import (
 )
 
 from analyzer.bridge import saddle_move_mm
-from analyzer.string_model.effect import SaddleEffect
+from analyzer.string_model.effect import ModelledEffect
 from analyzer.string_model.fretting import FrettedString, Setbacks, error_parts, fret_error_cents
 from analyzer.string_model.setbacks import (
     closed_form_setbacks,
@@ -116,12 +117,28 @@ def test_first_order_error_is_near(row) -> None:
 
 @ROWS
 def test_saddle_advice_by_effect_and_by_length_is_within_two_percent(row) -> None:
-    effect = SaddleEffect(string_of(row))
+    effect = ModelledEffect(string_of(row))
     assert effect.move_mm(row.error_12_cents) == pytest.approx(row.null_12_mm, rel=0.02)
     assert saddle_move_mm(row.error_12_cents, SCALE_LENGTH_MM) == pytest.approx(
         row.null_12_mm, rel=0.02
     )
-    assert effect.effect_cents(1.0) < 0 < effect.effect_cents(-1.0)
+    assert effect.change_cents(1.0) < 0 < effect.change_cents(-1.0)
+
+
+def test_effect_of_many_moves_at_once_and_its_slope() -> None:
+    effect = ModelledEffect(DEFAULT, 1.5)
+    moves_mm = np.arange(-60, 60, 0.5).reshape(3, -1)
+    changes = effect.change_cents(moves_mm)
+    assert changes.shape == moves_mm.shape
+    assert changes[1, 7] == pytest.approx(float(effect.change_cents(moves_mm[1, 7])))
+    assert effect.change_cents(0.0) == 0
+    assert np.all(np.diff(changes.ravel()) < 0)
+    # 1731.234 / 650 mm by length (SEEN), and a little more by what retuning does.
+    assert effect.slope_cents_per_mm(0.0) == pytest.approx(-1731.234 / 650, rel=0.02)
+    slopes = effect.slope_cents_per_mm(moves_mm).ravel()
+    assert np.cumsum((slopes[1:] + slopes[:-1]) / 4) == pytest.approx(
+        changes.ravel()[1:] - changes.ravel()[0], rel=1e-3
+    )
 
 
 def test_effect_of_a_move_with_everything_worked_out_from_force() -> None:
@@ -151,11 +168,11 @@ def test_effect_of_a_move_with_everything_worked_out_from_force() -> None:
     tension_n = mass_g_per_m * 1e-3 * (2 * 0.6477 * pitch_hz) ** 2
     kappa = modulus * area / tension_n
     string = FrettedString(647.7, kappa, math.sqrt(kappa) * radius_mm / (2 * 647.7), 0.5, 3.0)
-    effect = SaddleEffect(string, 1.0)
+    effect = ModelledEffect(string, 1.0)
     for move_mm in (-1.5, 0.5, 2.0):
         expected = error_cents(1.0 + move_mm) - error_cents(1.0)
-        assert effect.effect_cents(move_mm) == pytest.approx(expected, abs=1e-3)
-        left = -effect.effect_cents(move_mm)
+        assert effect.change_cents(move_mm) == pytest.approx(expected, abs=1e-3)
+        left = -effect.change_cents(move_mm)
         assert effect.move_mm(left) == pytest.approx(move_mm, abs=1e-6)
 
 

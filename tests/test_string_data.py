@@ -35,7 +35,6 @@ stretch_response = 28.6
 stretch_response_uncertainty = 0.8
 height_at_fret_1_mm = 1.22
 height_at_fret_12_mm = 3.0
-setback_mm = 1.5
 """
 
 
@@ -47,9 +46,7 @@ def read(tmp_path, text: str):
 
 def test_every_key_is_read(tmp_path) -> None:
     found = read(tmp_path, HEAD + SIXTH).string_data
-    assert found == {
-        6: StringData(1.092, None, "nylon", None, 5.47, 62.8, 28.6, 0.8, 1.22, 3.0, 1.5)
-    }
+    assert found == {6: StringData(1.092, None, "nylon", None, 5.47, 62.8, 28.6, 0.8, 1.22, 3.0)}
     assert read(tmp_path, HEAD).string_data == {}
 
 
@@ -174,7 +171,7 @@ def test_report_uses_the_model_where_it_can(tmp_path, run, write_pluck) -> None:
     for name, hertz in (("open", 82.406889), ("f12", 165.5617)):
         write_pluck(f"s6_{name}_1.wav", PluckModel(hertz))
         write_pluck(f"s5_{name}_1.wav", PluckModel(hertz * 110 / 82.406889))
-    text = HEAD + SIXTH.replace("setback_mm = 1.5", "")
+    text = HEAD + SIXTH
     (tmp_path / "instrument.toml").write_text(text, encoding="utf-8")
     report = json.loads(run("analyze", tmp_path, "--json", "-").stdout)
     sixth, fifth = report["strings"][:2]

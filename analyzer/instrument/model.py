@@ -32,11 +32,14 @@ class Bridge:
     """Saddles as tuples of the strings they carry, and how they move.
 
     ``travel_mm``: room left toward the nut and away from it, or None where it is not known.
+    ``setback_mm`` is how far each string's break point lies beyond its nominal scale length now, by
+    string; what is not there is not known.
     """
 
     saddles: tuple[tuple[int, ...], ...]
     screw: Screw | None = None
     travel_mm: tuple[float, float] | None = None
+    setback_mm: Mapping[int, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -35,7 +35,7 @@ class StringData:
 
     ``stretch_response`` is R, the relative rise of pitch for a relative stretch at fixed ends, and
     its uncertainty the half-width of a 95 % interval. Heights are those of the open string above
-    the fret; ``setback_mm`` is where the saddle's break point is, beyond the nominal scale length.
+    the fret.
     """
 
     diameter_mm: float | None = None
@@ -48,19 +48,17 @@ class StringData:
     stretch_response_uncertainty: float | None = None
     height_at_fret_1_mm: float | None = None
     height_at_fret_12_mm: float | None = None
-    setback_mm: float | None = None
 
     @property
     def wound(self) -> bool:
         return self.core_diameter_mm is not None and self.core_diameter_mm != self.diameter_mm
 
     def over(self, other: StringData) -> StringData:
-        """The string on the instrument of the other: its heights and saddle where not given."""
+        """The string on the instrument of the other: its heights where not given."""
         return replace(
             self,
             height_at_fret_1_mm=_first(self.height_at_fret_1_mm, other.height_at_fret_1_mm),
             height_at_fret_12_mm=_first(self.height_at_fret_12_mm, other.height_at_fret_12_mm),
-            setback_mm=_first(self.setback_mm, other.setback_mm),
         )
 
 

@@ -21,7 +21,6 @@ _NUMBERS: dict[str, tuple[float, float, str]] = {
     "stretch_response_uncertainty": (0.0, 250.0, "1.0"),
     "height_at_fret_1_mm": (0.0, 5.0, "0.5"),
     "height_at_fret_12_mm": (0.0, 15.0, "2.0"),
-    "setback_mm": (-10.0, 30.0, "2.5"),
 }
 _LIST = "a table headed [[strings]] for each string, with string = 6 and what is known of it"
 

@@ -10,21 +10,21 @@ from typing import Any
 from analyzer.bridge import Need, saddle_move_mm, saddle_move_uncertainty_mm, set_saddle
 from analyzer.instrument.model import Bridge, Instrument
 from analyzer.measure import Measured
-from analyzer.music import cents_between
 from analyzer.pitch.settle import SettledPitch
 from analyzer.recording.labels import OPEN, TWELFTH_FRET
+from analyzer.report.causes import findings_of, frets_of
 from analyzer.report.model import RecordingResult, Report, SaddleResult, StringResult
 from analyzer.string_model.of_instrument import saddle_effect, unmodelled
 from analyzer.strings import Scatter, combine_takes, intonation, larger_drift, pluck_scatter
 
 Takes = dict[tuple[int, str], list[SettledPitch]]
 _NEEDED = {OPEN: "open", TWELFTH_FRET: "12th-fret"}
+_OTHER_NOTE = "Not needed for the 12th-fret error; it tells saddle, nut and stretch apart."
 # What a recording's result takes over from its pitch, under the same names.
 _FIGURES = sorted(
     {each.name for each in fields(SettledPitch)} & {each.name for each in fields(RecordingResult)}
 )
 FURTHEST_FROM_OCTAVE_CENTS = 50.0  # no instrument is so far off; the next fret is 100 away
-FURTHEST_TAKES_APART_CENTS = 3.0  # ten times the usual scatter from pluck to pluck
 
 
 def build_report(
@@ -35,6 +35,7 @@ def build_report(
     scatter = pluck_scatter(list(takes.values()))
     strings = tuple(_string(instrument, number, takes, scatter) for number in instrument.strings)
     saddles = tuple(_saddles(instrument, strings))
+    frets = frets_of(instrument, measured, scatter)
     return Report(
         instrument.name,
         instrument.tuning,
@@ -47,8 +48,9 @@ def build_report(
             *_unsaid(instrument),
             *unmodelled(instrument),
             *(remark for each in measured for remark in each.remarks),
-            *_takes_apart(takes),
         ),
+        frets,
+        findings_of(instrument, measured, strings, frets),
     )
 
 
@@ -170,19 +172,6 @@ def _unsaid(instrument: Instrument) -> Iterator[str]:
         yield "The [bridge] names no thread and screw_head: moves are in mm, without turns."
 
 
-def _takes_apart(takes: Takes) -> Iterator[str]:
-    """Notes whose takes cannot be plucks of the same string in the same state."""
-    for (number, fret), pitches in takes.items():
-        hertz = [pitch.settled_hz for pitch in pitches]
-        apart = cents_between(min(hertz), max(hertz))
-        if apart > FURTHEST_TAKES_APART_CENTS:
-            yield (
-                f"The takes of s{number}_{fret} lie {apart:.1f} cents apart, and the interval of "
-                "every string is the wider for it. Were they recorded before and after a change? "
-                "Keep each round in a folder of its own."
-            )
-
-
 def _recording(each: Measured) -> RecordingResult:
     result = RecordingResult(each.file, None, None, None, "rejected", each.reason)
     if each.label is not None:
@@ -192,7 +181,7 @@ def _recording(each: Measured) -> RecordingResult:
         return result
     known = each.label is not None and each.label.fret in _NEEDED
     figures: dict[str, Any] = {name: _number(getattr(each.pitch, name)) for name in _FIGURES}
-    reason = None if known else "Measured; the 12th-fret error needs only open and f12."
+    reason = None if known else _OTHER_NOTE
     return replace(result, status="used", reason=reason, **figures)
 
 

@@ -35,6 +35,8 @@ def as_json(report: Report) -> str:
         "strings": [asdict(each) for each in report.strings],
         "saddles": [asdict(each) for each in report.saddles],
         "recordings": [asdict(each) for each in report.recordings],
+        "frets": [asdict(each) for each in report.frets],
+        "findings": [asdict(each) for each in report.findings],
         "warnings": list(report.warnings),
     }
     text = json.dumps(body, indent=2, ensure_ascii=False, allow_nan=False) + "\n"

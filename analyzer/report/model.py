@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from analyzer.bridge import Direction
+from analyzer.findings.model import Finding
+from analyzer.frets.judge import FretResult
 
 SCHEMA_VERSION = 1
 
@@ -72,6 +74,8 @@ class Report:
     saddles: tuple[SaddleResult, ...]
     recordings: tuple[RecordingResult, ...]
     warnings: tuple[str, ...]
+    frets: tuple[FretResult, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
     @property
     def rejected(self) -> tuple[RecordingResult, ...]:

@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from analyzer.errors import printable
+from analyzer.report.cause_lines import frets_and_causes
 from analyzer.report.model import Report, SaddleResult, StringResult
 
 CAUTION = (
@@ -35,7 +36,7 @@ class TerminalReport:
         yield from [strings] if _fits(strings, console, options) else _blocks(report, sign)
         if report.saddles:
             yield from [saddles] if _fits(saddles, console, options) else _saddle_lines(report)
-        for line in _notes(report):
+        for line in (*frets_and_causes(report, sign), *_notes(report)):
             yield _line(line)
         if any(saddle.move_mm for saddle in report.saddles):
             yield _line(CAUTION, style="italic")

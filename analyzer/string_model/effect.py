@@ -8,7 +8,9 @@ up to 2 % more.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
+import numpy as np
 from scipy.optimize import brentq
 
 from analyzer.string_model.fretting import (
@@ -20,38 +22,46 @@ from analyzer.string_model.fretting import (
 from analyzer.string_model.setbacks import FURTHEST_SETBACK_MM
 
 TWELFTH = 12
+_SLOPE_STEP_MM = 1e-3
 
 
 @dataclass(frozen=True)
-class SaddleEffect:
+class ModelledEffect:
     """How a string's 12th-fret error answers to its saddle.
 
-    ``setback_mm`` is where the saddle's break point is now, beyond the nominal scale length.
+    ``setback_mm`` is where the saddle's break point is now, beyond the nominal scale length. Moves
+    are in mm from there, positive away from the nut, within 60 mm; numbers, or arrays of any shape.
     """
 
     string: FrettedString
     setback_mm: float = 0.0
 
-    def effect_cents(self, move_mm: float) -> float:
-        """The change of the 12th-fret error by a move, cents; positive moves lower it.
+    def change_cents(self, move_mm: Any) -> Any:
+        """The change of the 12th-fret error by a move, cents; it falls as the move grows."""
+        return self._error_cents(self.setback_mm + np.asarray(move_mm)) - self._error_cents(
+            self.setback_mm
+        )
 
-        ``move_mm`` is positive away from the nut, and within 60 mm either way.
-        """
-        return self._error_cents(self.setback_mm + move_mm) - self._error_cents(self.setback_mm)
+    def slope_cents_per_mm(self, move_mm: Any) -> Any:
+        """The derivative of ``change_cents``."""
+        at_mm = self.setback_mm + np.asarray(move_mm)
+        rise = self._error_cents(at_mm + _SLOPE_STEP_MM) - self._error_cents(at_mm - _SLOPE_STEP_MM)
+        return rise / (2 * _SLOPE_STEP_MM)
 
     def move_mm(self, error_cents: float) -> float:
         """The move that takes a measured error to zero, mm; ValueError where none does."""
-        low_mm, high_mm = -FURTHEST_SETBACK_MM, FURTHEST_SETBACK_MM
-        return float(
-            brentq(lambda mm: error_cents + self.effect_cents(mm), low_mm, high_mm, xtol=1e-9)
-        )
+
+        def left_cents(move_mm: float) -> float:
+            return error_cents + float(self.change_cents(move_mm))
+
+        return float(brentq(left_cents, -FURTHEST_SETBACK_MM, FURTHEST_SETBACK_MM, xtol=1e-9))
 
     def move_uncertainty_mm(self, error_cents: float, uncertainty_cents: float) -> float:
         """Half-width of the move's interval, mm, from that of the error."""
         upper_mm = self.move_mm(error_cents + uncertainty_cents)
         return (upper_mm - self.move_mm(error_cents - uncertainty_cents)) / 2
 
-    def _error_cents(self, saddle_mm: float) -> float:
+    def _error_cents(self, saddle_mm: Any) -> Any:
         setbacks = Setbacks(saddle_mm)
         string = self.string.retuned(open_length_mm(self.string, setbacks))
         return fret_error_cents(string, TWELFTH, setbacks)

@@ -11,6 +11,7 @@ With gamma = 2^(n/12), X0 the nominal scale length and X_n = X0 / gamma:
             + 1200 log2(e(B_n) / e(B0))                                                      (6)
 
 where e(B) says how the ends are held. The finger presses close behind the fret (the paper's d = 0).
+Setbacks may be arrays; the errors then are, element by element.
 """
 
 from __future__ import annotations
@@ -19,7 +20,9 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
-from typing import Literal
+from typing import Any, Literal
+
+import numpy as np
 
 from analyzer.music import CENTS_PER_OCTAVE, SEMITONES_PER_OCTAVE
 
@@ -27,29 +30,32 @@ Ends = Literal["hybrid", "pinned", "clamped"]
 _HYBRID_SQUARE = 1 + math.pi**2 / 2
 
 
-def _hybrid(b: float) -> float:
+def _hybrid(b: Any) -> Any:
     return 1 + b + _HYBRID_SQUARE * b**2  # pinned saddle, clamped fret or nut: [AB24]
 
 
-def _pinned(b: float) -> float:
-    return math.sqrt(1 + (math.pi * b) ** 2)  # Fletcher 1964
+def _pinned(b: Any) -> Any:
+    return np.sqrt(1 + (math.pi * b) ** 2)  # Fletcher 1964
 
 
-def _clamped(b: float) -> float:
+def _clamped(b: Any) -> Any:
     return _pinned(b) * (1 + 2 * b + 4 * b**2)  # Fletcher 1964, clamped ends: from memory
 
 
-_RAISED_BY: Mapping[Ends, Callable[[float], float]] = MappingProxyType(
+_RAISED_BY: Mapping[Ends, Callable[[Any], Any]] = MappingProxyType(
     {"hybrid": _hybrid, "pinned": _pinned, "clamped": _clamped}
 )
 
 
 @dataclass(frozen=True)
 class Setbacks:
-    """Where the string's ends lie beyond the nominal scale, mm; positive makes it longer."""
+    """Where the string's ends lie beyond the nominal scale, mm; positive makes it longer.
 
-    saddle_mm: float = 0.0
-    nut_mm: float = 0.0
+    Numbers, or arrays of one shape.
+    """
+
+    saddle_mm: Any = 0.0
+    nut_mm: Any = 0.0
 
 
 @dataclass(frozen=True)
@@ -61,12 +67,12 @@ class FrettedString:
     """
 
     scale_length_mm: float
-    kappa: float
-    stiffness: float
+    kappa: Any
+    stiffness: Any
     height_nut_mm: float
     rise_mm: float
 
-    def retuned(self, open_length_mm: float) -> FrettedString:
+    def retuned(self, open_length_mm: Any) -> FrettedString:
         """The same string at another length and at its old pitch: tension goes with length^2.
 
         So kappa = E A / T and B0 = sqrt(E I / (T L^2)) fall with the square of the length.
@@ -77,15 +83,15 @@ class FrettedString:
 
 @dataclass(frozen=True)
 class ErrorParts:
-    """The terms of equation (6), cents."""
+    """The terms of equation (6), cents: numbers, or arrays of the setbacks' shape."""
 
-    length_cents: float
-    density_cents: float
-    tension_cents: float
-    stiffness_cents: float
+    length_cents: Any
+    density_cents: Any
+    tension_cents: Any
+    stiffness_cents: Any
 
     @property
-    def total_cents(self) -> float:
+    def total_cents(self) -> Any:
         return self.length_cents + self.density_cents + self.tension_cents + self.stiffness_cents
 
 
@@ -94,10 +100,10 @@ def gamma(fret: int) -> float:
     return float(2 ** (fret / SEMITONES_PER_OCTAVE))
 
 
-def open_length_mm(string: FrettedString, setbacks: Setbacks) -> float:
+def open_length_mm(string: FrettedString, setbacks: Setbacks) -> Any:
     """Equation (1)."""
     along_mm = string.scale_length_mm + setbacks.saddle_mm + setbacks.nut_mm
-    return math.hypot(along_mm, string.rise_mm)
+    return np.hypot(along_mm, string.rise_mm)
 
 
 def error_parts(
@@ -107,11 +113,11 @@ def error_parts(
     b, c = string.height_nut_mm, string.rise_mm
     fret_mm = string.scale_length_mm / gamma(fret)
     open_mm = open_length_mm(string, setbacks)
-    sounding_mm = math.hypot(fret_mm + setbacks.saddle_mm, b + c)
-    behind_mm = math.hypot(string.scale_length_mm - fret_mm + setbacks.nut_mm, b)
+    sounding_mm = np.hypot(fret_mm + setbacks.saddle_mm, b + c)
+    behind_mm = np.hypot(string.scale_length_mm - fret_mm + setbacks.nut_mm, b)
     stretch = (sounding_mm + behind_mm - open_mm) / open_mm
     tension = 1 + string.kappa * stretch
-    stiffer = string.stiffness * (open_mm / sounding_mm) / math.sqrt(tension)
+    stiffer = string.stiffness * (open_mm / sounding_mm) / np.sqrt(tension)
     raised = _RAISED_BY[ends]
     return ErrorParts(
         _cents(open_mm / (gamma(fret) * sounding_mm)),
@@ -123,10 +129,10 @@ def error_parts(
 
 def fret_error_cents(
     string: FrettedString, fret: int, setbacks: Setbacks, ends: Ends = "hybrid"
-) -> float:
+) -> Any:
     """How sharp a fretted note is of equal temperament on the open string, cents."""
     return error_parts(string, fret, setbacks, ends).total_cents
 
 
-def _cents(ratio: float) -> float:
-    return CENTS_PER_OCTAVE * math.log2(ratio)
+def _cents(ratio: Any) -> Any:
+    return CENTS_PER_OCTAVE * np.log2(ratio)

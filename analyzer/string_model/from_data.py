@@ -47,7 +47,6 @@ class Modelled:
     kappa_source: str
     tension_n: float | None
     heights_given: bool
-    setback_mm: float | None
 
     def with_kappa(self, kappa: float) -> FrettedString:
         """The string with another kappa, whose stiffness goes with its square root."""
@@ -70,7 +69,7 @@ def model_string(
     nut_mm, rise_mm = _heights_mm(data)
     string = FrettedString(scale_length_mm, kappa, stiffness, nut_mm, rise_mm)
     given = data.height_at_fret_1_mm is not None
-    return Modelled(string, uncertainty, source, tension_n, given, data.setback_mm), None
+    return Modelled(string, uncertainty, source, tension_n, given), None
 
 
 def _tension_n(data: StringData, scale_length_mm: float, open_hz: float) -> float | None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from analyzer.instrument.model import Instrument
 from analyzer.music import ISO16_A4_HZ
-from analyzer.string_model.effect import SaddleEffect
+from analyzer.string_model.effect import ModelledEffect
 from analyzer.string_model.from_data import Modelled, model_string
 
 
@@ -20,13 +20,18 @@ def modelled(instrument: Instrument, number: int, a4_hz: float = ISO16_A4_HZ) ->
 
 def saddle_effect(
     instrument: Instrument, number: int, a4_hz: float = ISO16_A4_HZ
-) -> SaddleEffect | None:
+) -> ModelledEffect | None:
     """What a move of its saddle does to a string by the full model; None without its data.
 
     Where the file does not say the setback, it is taken as none; that matters little.
     """
     found = modelled(instrument, number, a4_hz)
-    return None if found is None else SaddleEffect(found.string, found.setback_mm or 0.0)
+    return None if found is None else ModelledEffect(found.string, setback_mm(instrument, number))
+
+
+def setback_mm(instrument: Instrument, number: int) -> float:
+    """Where a string's break point lies beyond the nominal scale length; 0 where not given."""
+    return instrument.bridge.setback_mm.get(number, 0.0) if instrument.bridge else 0.0
 
 
 def unmodelled(instrument: Instrument, a4_hz: float = ISO16_A4_HZ) -> Iterator[str]:

@@ -58,7 +58,7 @@ def null_setback_mm(
     """
 
     def error_cents(saddle_mm: float) -> float:
-        return fret_error_cents(string, fret, Setbacks(saddle_mm, nut_mm), ends)
+        return float(fret_error_cents(string, fret, Setbacks(saddle_mm, nut_mm), ends))
 
     return float(brentq(error_cents, -FURTHEST_SETBACK_MM, FURTHEST_SETBACK_MM, xtol=1e-9))
 
@@ -78,4 +78,4 @@ def _unplaced(string: FrettedString, fret: int, ends: Ends) -> float:
     known_cents = parts.tension_cents + parts.density_cents + parts.stiffness_cents
     b, c = string.height_nut_mm, string.rise_mm
     lengths = ((gamma(fret) * (b + c)) ** 2 - c**2) / (2 * string.scale_length_mm**2)
-    return known_cents / CENTS_PER_NEPER - lengths
+    return float(known_cents / CENTS_PER_NEPER - lengths)
