@@ -129,6 +129,49 @@ def analyze(
     raise typer.Exit(EXIT_COMPLETE if report.complete else EXIT_INCOMPLETE)
 
 
+@app.command()
+def restring(
+    instrument: Annotated[
+        Path, typer.Argument(help="Instrument file, with [[strings]] for those that are on.")
+    ],
+    strings: Annotated[
+        Path, typer.Argument(metavar="NEXT", help="File with [[strings]] for those to come.")
+    ],
+    json: Annotated[
+        Path | None, typer.Option(help="Write the plan as JSON; - for standard output.")
+    ] = None,
+    csv: Annotated[
+        Path | None, typer.Option(help="Write a row a string as CSV; - for standard output.")
+    ] = None,
+    a4: Annotated[
+        float, typer.Option(parser=_hertz, metavar="HZ", help="Frequency of A4.")
+    ] = ISO16_A4_HZ,
+    quiet: Annotated[  # noqa: FBT002
+        bool, typer.Option("--quiet", "-q", help="Print nothing but errors; the exit code tells.")
+    ] = False,
+) -> None:
+    """Say how other strings will change each 12th fret, so that saddles can be preset.
+
+    Example: pluckcheck restring instrument.toml heavier.toml
+    """
+    from analyzer.restring.files import plan_as_csv, plan_as_json
+    from analyzer.restring.plan import plan_restringing
+    from analyzer.restring.terminal import TerminalPlan
+    from cli.outputs import Output, check_outputs, deliver_all
+    from cli.printing import show
+
+    wanted = [("--json", json, plan_as_json), ("--csv", csv, plan_as_csv)]
+    outputs = [Output(option, path, form) for option, path, form in wanted if path is not None]
+    check_outputs(outputs, [instrument, strings])
+    plan = plan_restringing(instrument, strings, a4)
+    try:
+        deliver_all(outputs, plan)
+    finally:  # a disk that is full must not cost the result
+        if not quiet and not any(output.printed for output in outputs):
+            show(TerminalPlan(plan))
+    raise typer.Exit(EXIT_COMPLETE if plan.complete else EXIT_INCOMPLETE)
+
+
 def main() -> None:
     """The console script: one line and exit code 2 for what cannot be used."""
     prepare_streams()

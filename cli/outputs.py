@@ -8,10 +8,10 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
+from typing import Any
 
 from analyzer.errors import UnusableInputError
 from analyzer.report.files import check_place, write_text
-from analyzer.report.model import Report
 from cli.streams import print_data
 
 DASH = "-"
@@ -23,7 +23,7 @@ class Output:
 
     option: str
     path: Path
-    form: Callable[[Report], str]
+    form: Callable[[Any], str]
 
     @property
     def printed(self) -> bool:
@@ -48,7 +48,7 @@ class Output:
                 )
         check_place(self.path)
 
-    def deliver(self, report: Report) -> None:
+    def deliver(self, report: Any) -> None:
         text = self.form(report)
         if self.printed:
             print_data(text)
@@ -69,14 +69,14 @@ def check_outputs(outputs: Sequence[Output], inputs: Sequence[Path]) -> None:
             )
 
 
-def deliver_all(outputs: Sequence[Output], report: Report) -> None:
+def deliver_all(outputs: Sequence[Output], report: Any) -> None:
     """Write every output that can be written, files first; then raise what went wrong first."""
     failures = list(_failures(sorted(outputs, key=lambda output: output.printed), report))
     if failures:
         raise failures[0]
 
 
-def _failures(outputs: Sequence[Output], report: Report) -> Iterator[UnusableInputError]:
+def _failures(outputs: Sequence[Output], report: Any) -> Iterator[UnusableInputError]:
     for output in outputs:
         try:
             output.deliver(report)

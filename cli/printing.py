@@ -6,7 +6,7 @@ import os
 from types import TracebackType
 from typing import Self
 
-from rich.console import Console
+from rich.console import Console, RenderableType
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
 from rich.progress import Progress as Bar
 
@@ -50,10 +50,15 @@ class Progress:
 
 
 def show_report(report: Report) -> None:
-    """Print the tables; a pipe gets plain text, wide enough that nothing wraps early."""
+    """Print the tables of a report."""
+    show(TerminalReport(report))
+
+
+def show(what: RenderableType) -> None:
+    """Print tables; a pipe gets plain text, wide enough that nothing wraps early."""
     console = Console(highlight=False)
     if not console.is_terminal and "COLUMNS" not in os.environ:
         console = Console(highlight=False, width=PIPED_COLUMNS)
     with console.capture() as captured:  # printed by rich itself, a closed pipe would end all
-        console.print(TerminalReport(report))
+        console.print(what)
     print_text(captured.get())

@@ -135,10 +135,11 @@ def test_worn_string_by_its_partials(tmp_path, run, write_pluck) -> None:
 
 def test_note_of_another_string_under_this_name() -> None:
     """The fretted note's B is that of a string four times as stiff: 16 times the open one's."""
+    cause = "open and fretted notes of two strings"
     other = {"stiffness": 16 * OPEN_B, "stiffness_uncertainty": OPEN_B}
-    assert causes(note("4 open"), note("4 f12", **other)) == {"worn or wrong string": (4,)}
+    assert causes(note("4 open"), note("4 f12", **other)) == {cause: (4,)}
     same = {"stiffness": OPEN_B, "stiffness_uncertainty": 0.05 * OPEN_B}
-    assert causes(note("4 open"), note("4 f12", **same)) == {"worn or wrong string": (4,)}
+    assert causes(note("4 open"), note("4 f12", **same)) == {cause: (4,)}
     vague = {"stiffness": OPEN_B, "stiffness_uncertainty": 0.9 * OPEN_B}
     assert causes(note("4 open"), note("4 f12", **vague)) == {}
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
-from analyzer.findings.condition import magnet_pull, uneven_or_retuned, worn_or_wrong
+from analyzer.findings.condition import magnet_pull, two_strings, uneven_or_retuned, worn_or_wrong
 from analyzer.findings.model import Finding, Room, StringCase
 from analyzer.findings.playing import not_settled, plucked_hard, repeats_scatter
 from analyzer.findings.setup import nut_and_action, scale_length, wrong_side_of_travel
@@ -14,6 +14,7 @@ _OF_A_STRING: tuple[Callable[[StringCase], Iterator[Finding]], ...] = (
     plucked_hard,
     repeats_scatter,
     worn_or_wrong,
+    two_strings,
     uneven_or_retuned,
     magnet_pull,
     nut_and_action,

@@ -14,6 +14,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from analyzer.string_model.fretting import (
+    Ends,
     FrettedString,
     Setbacks,
     fret_error_cents,
@@ -35,17 +36,17 @@ class ModelledEffect:
 
     string: FrettedString
     setback_mm: float = 0.0
+    ends: Ends = "hybrid"
 
     def change_cents(self, move_mm: Any) -> Any:
         """The change of the 12th-fret error by a move, cents; it falls as the move grows."""
-        return self._error_cents(self.setback_mm + np.asarray(move_mm)) - self._error_cents(
-            self.setback_mm
-        )
+        at_mm = self.setback_mm + np.asarray(move_mm)
+        return self.error_cents(at_mm) - self.error_cents(self.setback_mm)
 
     def slope_cents_per_mm(self, move_mm: Any) -> Any:
         """The derivative of ``change_cents``."""
         at_mm = self.setback_mm + np.asarray(move_mm)
-        rise = self._error_cents(at_mm + _SLOPE_STEP_MM) - self._error_cents(at_mm - _SLOPE_STEP_MM)
+        rise = self.error_cents(at_mm + _SLOPE_STEP_MM) - self.error_cents(at_mm - _SLOPE_STEP_MM)
         return rise / (2 * _SLOPE_STEP_MM)
 
     def move_mm(self, error_cents: float) -> float:
@@ -61,7 +62,12 @@ class ModelledEffect:
         upper_mm = self.move_mm(error_cents + uncertainty_cents)
         return (upper_mm - self.move_mm(error_cents - uncertainty_cents)) / 2
 
-    def _error_cents(self, saddle_mm: Any) -> Any:
+    def error_cents(self, saddle_mm: Any) -> Any:
+        """The model's own 12th-fret error with the saddle's setback at ``saddle_mm``, retuned."""
         setbacks = Setbacks(saddle_mm)
         string = self.string.retuned(open_length_mm(self.string, setbacks))
-        return fret_error_cents(string, TWELFTH, setbacks)
+        return fret_error_cents(string, TWELFTH, setbacks, self.ends)
+
+    def best_setback_mm(self) -> float:
+        """The setback at which the model has no error at the 12th fret, mm."""
+        return self.setback_mm + self.move_mm(float(self.error_cents(self.setback_mm)))

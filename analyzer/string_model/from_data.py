@@ -18,9 +18,9 @@ from dataclasses import dataclass, replace
 from analyzer.instrument.string_data import MATERIALS, StringData
 from analyzer.string_model.fretting import FrettedString, gamma
 
-# Nylon and fluorocarbon strings showed kappa from 44.6 to 58.6, plain and wound, in three sets of
-# [AB24]: the middle, and half the range.
-TYPICAL_KAPPA, TYPICAL_KAPPA_UNCERTAINTY = 51.6, 7.0
+# The 18 nylon and fluorocarbon strings of three sets in [AB24], plain and wound, showed kappa from
+# 44.6 to 58.6: their mean, and the half-width of a 95 % interval for one more string.
+TYPICAL_KAPPA, TYPICAL_KAPPA_UNCERTAINTY = 51.1, 9.4
 # Relative half-width of E A / T from a handbook's modulus: steels differ by some per cent, and a
 # core that is not round by more. A judgement.
 MODULUS_UNCERTAINTY = 0.1
