@@ -26,7 +26,7 @@ def nut_and_action(case: StringCase) -> Iterator[Finding]:
             (case.string,),
             f"fret 1 is {frets.stretch_part_cents:.1f} ± "
             f"{frets.stretch_part_uncertainty_cents:.1f} cents sharper than saddle and nut can "
-            f"make up for; {USUAL_STRETCH_CENTS:g} is usual",
+            f"make up for; up to {USUAL_STRETCH_CENTS:g} is usual",
             "Measure the gap over fret 1, open and with the string held down at fret 3; press no "
             "harder than in playing and record frets 1, 3 and 12 again.",
         )

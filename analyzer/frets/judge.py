@@ -177,8 +177,9 @@ def _sentences(result: FretResult, parts: Parts) -> Iterator[str]:
         yield (
             f"Pressing the string down sharpens fret 1 by {_both(parts.stretch)} cents more than "
             "saddle and nut can make up for: it stands high at the nut, or was pressed hard. See "
-            "to the nut slot first, then record again."
+            "to the nut slot first, then record again: saddle and nut read otherwise then."
         )
+        return
     if "nut" in result.cure:
         yield (
             f"Every fretted note is {_both(parts.nut)} cents {_sharp(parts.nut)} alike: the nut's "
@@ -187,7 +188,7 @@ def _sentences(result: FretResult, parts: Parts) -> Iterator[str]:
         )
     if "saddle" in result.cure:
         yield (
-            f"The saddle's part is {_both(parts.saddle)} cents at fret 12"
+            f"The saddle's part is {_both(parts.saddle)} cents {_sharp(parts.saddle)} at fret 12"
             + (
                 f", cured{_by(result.saddle_move_mm, result.saddle_move_uncertainty_mm, 'nut')}"
                 " at the saddle once the nut is right."

@@ -51,16 +51,16 @@ class ModelledEffect:
 
     def move_mm(self, error_cents: float) -> float:
         """The move that takes a measured error to zero, mm; ValueError where none does."""
+        now_cents = float(self.error_cents(self.setback_mm))
 
         def left_cents(move_mm: float) -> float:
-            return error_cents + float(self.change_cents(move_mm))
+            return error_cents + float(self.error_cents(self.setback_mm + move_mm)) - now_cents
 
         return float(brentq(left_cents, -FURTHEST_SETBACK_MM, FURTHEST_SETBACK_MM, xtol=1e-9))
 
     def move_uncertainty_mm(self, error_cents: float, uncertainty_cents: float) -> float:
         """Half-width of the move's interval, mm, from that of the error."""
-        upper_mm = self.move_mm(error_cents + uncertainty_cents)
-        return (upper_mm - self.move_mm(error_cents - uncertainty_cents)) / 2
+        return uncertainty_cents / abs(float(self.slope_cents_per_mm(self.move_mm(error_cents))))
 
     def error_cents(self, saddle_mm: Any) -> Any:
         """The model's own 12th-fret error with the saddle's setback at ``saddle_mm``, retuned."""
