@@ -11,6 +11,7 @@ import math
 
 import pytest
 from compensation_tables import ALL_ROWS, SCALE_LENGTH_MM
+from conftest import ROOT
 from pluck_model import PluckModel
 
 from analyzer.errors import UnusableInputError
@@ -66,6 +67,7 @@ def test_every_key_is_read(tmp_path) -> None:
         ("height_at_fret_12_mm = 3.0", "height_at_fret_12_mm = 1", "lower than the 1.22 at fret 1"),
         ("tension_n = 62.8", "core_diameter_mm = 1.2", "is 1.2, thicker than the string's 1.092"),
         ("[[strings]]", "[strings]", "is {'string': 6"),
+        ("tension_n = 62.8", "tension_n = 128", "at E2 and 650 mm pulls with 62.8. Mend"),
     ],
 )
 def test_one_line_says_what_is_wrong(tmp_path, right, wrong, line) -> None:
@@ -76,6 +78,16 @@ def test_one_line_says_what_is_wrong(tmp_path, right, wrong, line) -> None:
     assert line in said
     assert said.startswith("instrument.toml, [strings")
     assert "\n" not in said
+
+
+def test_the_manuals_example_is_read(tmp_path) -> None:
+    manual = (ROOT / "README.md").read_text(encoding="utf-8")
+    (example,) = [
+        block.split("```")[0] for block in manual.split("```toml")[1:] if "[[strings]]" in block
+    ]
+    found = read(tmp_path, HEAD + example)
+    assert found.string_data[6].core_diameter_mm == 0.41
+    assert list(unmodelled(found)) == []
 
 
 def test_a_string_given_twice_and_a_list_of_no_tables(tmp_path) -> None:

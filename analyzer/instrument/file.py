@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
@@ -48,9 +49,10 @@ def read_instrument(path: Path) -> Instrument:
     lengths = _scale_lengths_mm(table, len(tuning))
     table.done()
     bridge = _bridge(file.table("bridge"), len(tuning)) if file.has("bridge") else None
-    string_data = read_string_data(file, len(tuning))
+    instrument = Instrument(name, tuning, lengths, bridge)
+    string_data = read_string_data(file, instrument)
     file.done()
-    return Instrument(name, tuning, lengths, bridge, string_data)
+    return replace(instrument, string_data=string_data)
 
 
 def _tuning(table: Table) -> tuple[str, ...]:

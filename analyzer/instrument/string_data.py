@@ -5,6 +5,7 @@ Where material decides, the constants stand here with where they come from.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
@@ -53,6 +54,20 @@ class StringData:
     def wound(self) -> bool:
         return self.core_diameter_mm is not None and self.core_diameter_mm != self.diameter_mm
 
+    @property
+    def mass_kg_per_m(self) -> float | None:
+        """Given, or the density times the cross-section of a plain string."""
+        if self.mass_per_length_g_per_m is not None:
+            return self.mass_per_length_g_per_m / 1000
+        if self.material is None or self.diameter_mm is None or self.wound:
+            return None
+        return MATERIALS[self.material].density_kg_per_m3 * area_mm2(self.diameter_mm) * 1e-6
+
+    def tension_by_pitch_n(self, length_mm: float, pitch_hz: float) -> float | None:
+        """The tension m (2 L f)^2 at a pitch (Mersenne); None where the mass is not known."""
+        mass = self.mass_kg_per_m
+        return None if mass is None else mass * (2 * length_mm / 1000 * pitch_hz) ** 2
+
     def over(self, other: StringData) -> StringData:
         """The string on the instrument of the other: its heights where not given."""
         return replace(
@@ -60,6 +75,11 @@ class StringData:
             height_at_fret_1_mm=_first(self.height_at_fret_1_mm, other.height_at_fret_1_mm),
             height_at_fret_12_mm=_first(self.height_at_fret_12_mm, other.height_at_fret_12_mm),
         )
+
+
+def area_mm2(diameter_mm: float) -> float:
+    """The cross-section of a round wire, mm^2."""
+    return math.pi * diameter_mm**2 / 4
 
 
 def _first(value: float | None, otherwise: float | None) -> float | None:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from analyzer.instrument.model import Instrument
 from analyzer.instrument.string_data import MATERIALS, StringData
 from analyzer.instrument.tables import Table, read_toml, shown
 
@@ -22,16 +23,20 @@ _NUMBERS: dict[str, tuple[float, float, str]] = {
     "height_at_fret_1_mm": (0.0, 5.0, "0.5"),
     "height_at_fret_12_mm": (0.0, 15.0, "2.0"),
 }
+# Tension given over tension by mass and pitch. A tuning two semitones down is 1.26; and a plastic
+# string's own density is known to some 15 %.
+MOST_DISAGREEMENT = 1.5
 _LIST = "a table headed [[strings]] for each string, with string = 6 and what is known of it"
 
 
-def read_string_data(file: Table, strings: int) -> dict[int, StringData]:
-    """The [[strings]] of an instrument with so many strings, by number; empty where there are none.
+def read_string_data(file: Table, instrument: Instrument) -> dict[int, StringData]:
+    """The [[strings]] of a file for this instrument, by number; empty where there are none.
 
     Raises UnusableInputError with one line: the file, the string and key, the value, the remedy.
     """
     if not file.has(HEADING):
         return {}
+    strings = len(instrument.tuning)
     found: dict[int, StringData] = {}
     for values in file.list_of(HEADING, _LIST):
         if not isinstance(values, dict):
@@ -40,16 +45,17 @@ def read_string_data(file: Table, strings: int) -> dict[int, StringData]:
         table = file.inner(f"{HEADING}, string {number}", values)
         table.take("string", "its number")
         found[number] = _string(table)
+        _tension_agrees(table, found[number], instrument, number)
     return found
 
 
-def read_string_set(path: Path, strings: int) -> dict[int, StringData]:
+def read_string_set(path: Path, instrument: Instrument) -> dict[int, StringData]:
     """A file that holds [[strings]] and nothing else: the strings that go on next.
 
     Raises UnusableInputError, as ``read_string_data``, and where it holds no string.
     """
     file = read_toml(path)
-    found = read_string_data(file, strings)
+    found = read_string_data(file, instrument)
     if not found:
         raise file.fault(HEADING, "is missing", f"Add {_LIST}")
     file.done()
@@ -114,6 +120,23 @@ def _uncertainty_of_something(table: Table, data: StringData) -> None:
     if data.stretch_response_uncertainty is not None and data.stretch_response is None:
         raise table.fault(
             "stretch_response_uncertainty", "is given without stretch_response", "Give both or none"
+        )
+
+
+def _tension_agrees(table: Table, data: StringData, instrument: Instrument, number: int) -> None:
+    """Of mass, length, pitch and tension three decide the fourth."""
+    length_mm, pitch_hz = instrument.scale_length_mm(number), instrument.open_hz(number)
+    if data.tension_n is None or length_mm is None:
+        return
+    by_pitch_n = data.tension_by_pitch_n(length_mm, pitch_hz)
+    if by_pitch_n is None:
+        return
+    if not 1 / MOST_DISAGREEMENT <= data.tension_n / by_pitch_n <= MOST_DISAGREEMENT:
+        raise table.fault(
+            "tension_n",
+            f"is {data.tension_n:g}, and its mass at {instrument.note(number)} and "
+            f"{length_mm:g} mm pulls with {by_pitch_n:.1f}",
+            "Mend the tension or the mass per length, or leave one out",
         )
 
 

@@ -19,7 +19,7 @@ from analyzer.strings import Scatter, combine_takes, intonation, larger_drift, p
 
 Takes = dict[tuple[int, str], list[SettledPitch]]
 _NEEDED = {OPEN: "open", TWELFTH_FRET: "12th-fret"}
-_OTHER_NOTE = "Not needed for the 12th-fret error; it tells saddle, nut and stretch apart."
+_OTHER_NOTE = "Not part of the 12th-fret error; what it tells stands under frets."
 # What a recording's result takes over from its pitch, under the same names.
 _FIGURES = sorted(
     {each.name for each in fields(SettledPitch)} & {each.name for each in fields(RecordingResult)}

@@ -64,7 +64,7 @@ def plan_restringing(
     Raises UnusableInputError where a file cannot be used.
     """
     instrument = read_instrument(instrument_file)
-    after = read_string_set(next_file, len(instrument.tuning))
+    after = read_string_set(next_file, instrument)
     return plan_of(instrument, after, a4_hz)
 
 

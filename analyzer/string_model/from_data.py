@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from analyzer.instrument.string_data import MATERIALS, StringData
+from analyzer.instrument.string_data import MATERIALS, StringData, area_mm2
 from analyzer.string_model.fretting import FrettedString, gamma
 
 # The 18 nylon and fluorocarbon strings of three sets in [AB24], plain and wound, showed kappa from
@@ -58,7 +58,7 @@ def model_string(
     data: StringData, scale_length_mm: float, open_hz: float
 ) -> tuple[Modelled | None, str | None]:
     """The model of one string, or None and what the file has to say for it, in words."""
-    tension_n = _tension_n(data, scale_length_mm, open_hz)
+    tension_n = data.tension_n or data.tension_by_pitch_n(scale_length_mm, open_hz)
     stretch = _kappa(data, tension_n)
     if data.diameter_mm is None and data.core_diameter_mm is None:
         return None, "diameter_mm"
@@ -72,22 +72,6 @@ def model_string(
     return Modelled(string, uncertainty, source, tension_n, given), None
 
 
-def _tension_n(data: StringData, scale_length_mm: float, open_hz: float) -> float | None:
-    if data.tension_n is not None:
-        return data.tension_n
-    mass = _mass_kg_per_m(data)
-    return None if mass is None else mass * (2 * scale_length_mm / 1000 * open_hz) ** 2
-
-
-def _mass_kg_per_m(data: StringData) -> float | None:
-    """Given, or the density times the cross-section of a plain string."""
-    if data.mass_per_length_g_per_m is not None:
-        return data.mass_per_length_g_per_m / 1000
-    if data.material is None or data.diameter_mm is None or data.wound:
-        return None
-    return MATERIALS[data.material].density_kg_per_m3 * _area_mm2(data.diameter_mm) * 1e-6
-
-
 def _kappa(data: StringData, tension_n: float | None) -> tuple[float, float, str] | None:
     """kappa, its half-width, and where it comes from."""
     if data.stretch_response is not None:
@@ -98,7 +82,7 @@ def _kappa(data: StringData, tension_n: float | None) -> tuple[float, float, str
     if modulus_gpa is not None:
         if tension_n is None or core_mm is None:
             return None
-        kappa = modulus_gpa * 1000 * _area_mm2(core_mm) / tension_n
+        kappa = modulus_gpa * 1000 * area_mm2(core_mm) / tension_n
         return kappa, MODULUS_UNCERTAINTY * kappa, "modulus"
     if data.material is not None:
         return TYPICAL_KAPPA, TYPICAL_KAPPA_UNCERTAINTY, "typical"
@@ -136,7 +120,3 @@ def nut_and_rise_mm(fret_1_mm: float, fret_12_mm: float) -> tuple[float, float]:
     at_1, at_12 = 1 - 1 / gamma(1), 1 - 1 / gamma(12)
     rise_mm = (fret_12_mm - fret_1_mm) / (at_12 - at_1)
     return fret_1_mm - at_1 * rise_mm, rise_mm
-
-
-def _area_mm2(diameter_mm: float) -> float:
-    return math.pi * diameter_mm**2 / 4
