@@ -111,11 +111,10 @@ def analyze(
     """
     from analyzer.analysis import analyze_folder, input_files
     from analyzer.report.files import as_csv, as_json
-    from cli.outputs import Output, check_outputs, deliver_all
+    from cli.outputs import check_outputs, deliver_all, outputs_of
     from cli.printing import Progress, show_report
 
-    wanted = [("--json", json, as_json), ("--csv", csv, as_csv)]
-    outputs = [Output(option, path, form) for option, path, form in wanted if path is not None]
+    outputs = outputs_of((json, as_json), (csv, as_csv))
     check_outputs(outputs, input_files(folder, instrument))
     with libraries_silenced(), Progress(quiet=quiet) as progress:
         report = analyze_folder(
@@ -157,11 +156,10 @@ def restring(
     from analyzer.restring.files import plan_as_csv, plan_as_json
     from analyzer.restring.plan import plan_restringing
     from analyzer.restring.terminal import TerminalPlan
-    from cli.outputs import Output, check_outputs, deliver_all
+    from cli.outputs import check_outputs, deliver_all, outputs_of
     from cli.printing import show
 
-    wanted = [("--json", json, plan_as_json), ("--csv", csv, plan_as_csv)]
-    outputs = [Output(option, path, form) for option, path, form in wanted if path is not None]
+    outputs = outputs_of((json, plan_as_json), (csv, plan_as_csv))
     check_outputs(outputs, [instrument, strings])
     plan = plan_restringing(instrument, strings, a4)
     try:

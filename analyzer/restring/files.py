@@ -6,7 +6,7 @@ import json
 from dataclasses import asdict, fields
 
 from analyzer import __version__
-from analyzer.report.files import defused
+from analyzer.report.files import table_as_csv
 from analyzer.restring.plan import LIMITS, RestringPlan
 from analyzer.restring.predict import StringChange
 
@@ -30,11 +30,4 @@ def plan_as_json(plan: RestringPlan) -> str:
 
 def plan_as_csv(plan: RestringPlan) -> str:
     """The strings as CSV text, a header and one row each; empty where there is no value."""
-    import pandas as pd
-
-    columns = [field.name for field in fields(StringChange) if field.name != "reason"]
-    columns.append("reason")
-    table = pd.DataFrame([asdict(each) for each in plan.strings], columns=columns)
-    for name in ("note", "reason"):
-        table[name] = table[name].map(defused, na_action="ignore")
-    return str(table.to_csv(index=False, lineterminator="\n"))
+    return table_as_csv(plan.strings, [field.name for field in fields(StringChange)])

@@ -6,12 +6,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from analyzer.bridge import Direction, Need, set_saddle
+from analyzer.bridge import Need, set_saddle
 from analyzer.instrument.file import read_instrument
 from analyzer.instrument.model import Bridge, Instrument
 from analyzer.instrument.string_data import StringData
 from analyzer.instrument.string_file import read_string_set
 from analyzer.music import ISO16_A4_HZ
+from analyzer.report.model import SaddleResult
 from analyzer.restring.predict import StringChange, change_of
 
 # A pull that grows by more than this share is worth a word. A judgement.
@@ -25,28 +26,18 @@ LIMITS = (
 
 
 @dataclass(frozen=True)
-class Preset:
-    """What to do to one saddle before the next strings are on; ``residual_cents`` by string is what
-    the 12th frets then differ by from now. ``turns`` and ``direction`` as in the report.
-    """
-
-    strings: tuple[int, ...]
-    reason: str | None = None
-    move_mm: float | None = None
-    turns: float | None = None
-    direction: Direction | None = None
-    residual_cents: dict[int, float] | None = None
-
-
-@dataclass(frozen=True)
 class RestringPlan:
-    """What the next strings change on one instrument."""
+    """What the next strings change on one instrument.
+
+    ``saddles`` says what to do before they are on; its ``residual_cents`` are what the 12th frets
+    then differ by from now.
+    """
 
     instrument: str
     tuning: tuple[str, ...]
     a4_hz: float
     strings: tuple[StringChange, ...]
-    saddles: tuple[Preset, ...]
+    saddles: tuple[SaddleResult, ...]
     warnings: tuple[str, ...]
 
     @property
@@ -87,7 +78,7 @@ def plan_of(
     )
 
 
-def _presets(instrument: Instrument, changes: Sequence[StringChange]) -> Iterator[Preset]:
+def _presets(instrument: Instrument, changes: Sequence[StringChange]) -> Iterator[SaddleResult]:
     bridge = instrument.bridge
     if bridge is None:
         return
@@ -102,20 +93,20 @@ def _preset(
     bridge: Bridge,
     carried: tuple[int, ...],
     by_string: Mapping[int, StringChange],
-) -> Preset:
+) -> SaddleResult:
     needs: dict[int, Need] = {}
     for number in carried:
         change = by_string.get(number)
         cents = 0.0 if change is None else change.error_change_cents
         length_mm = instrument.scale_length_mm(number)
         if cents is None or length_mm is None:
-            return Preset(carried, f"String {number} has no prediction.")
+            return SaddleResult(carried, f"String {number} has no prediction.")
         needs[number] = Need(cents, length_mm)
     found = set_saddle(needs, bridge)
     reason = None
     if found.short_by_mm:
         reason = f"The travel ends {abs(found.short_by_mm):.2f} mm short of the best place."
-    return Preset(
+    return SaddleResult(
         carried, reason, found.move_mm, found.turns, found.direction, found.residual_cents
     )
 

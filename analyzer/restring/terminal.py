@@ -10,7 +10,8 @@ from rich.table import Table
 from rich.text import Text
 
 from analyzer.errors import printable
-from analyzer.restring.plan import LIMITS, Preset, RestringPlan
+from analyzer.report.model import SaddleResult
+from analyzer.restring.plan import LIMITS, RestringPlan
 from analyzer.restring.predict import StringChange
 
 CAUTION = (
@@ -64,7 +65,7 @@ def _saddle_lines(plan: RestringPlan) -> Iterator[str]:
         yield f"Saddle of {name}: {_advice(preset)}"
 
 
-def _advice(preset: Preset) -> str:
+def _advice(preset: SaddleResult) -> str:
     if preset.move_mm is None or preset.residual_cents is None:
         return f"no advice: {preset.reason}"
     left = ", ".join(f"{cents:+.1f}" for cents in preset.residual_cents.values())
