@@ -59,15 +59,28 @@ class Table:
             raise self.fault(key, f"is {shown(value)}", f"Give {allowed}")
         return float(value)
 
+    def number_each(
+        self, key: str, strings: Sequence[int], low: float, high: float, example: str
+    ) -> dict[int, float]:
+        """A number for each string, longest string number first, or one that holds for all."""
+        allowed = f"{low:g} to {high:g} millimetres, such as {example}, or a list of one for each"
+        value = self.take(key, f"{allowed} string")
+        values = value if isinstance(value, list) else [value] * len(strings)
+        if len(values) != len(strings):
+            found = f"lists {len(values)} lengths for {len(strings)} strings"
+            raise self.fault(key, found, f"Give {allowed} string")
+        checked = [self.number_in(key, each, low, high, f"{allowed} string") for each in values]
+        return dict(zip(strings, checked, strict=True))
+
     def text(self, key: str, allowed: str, default: str | None = None) -> str:
         value = self.take(key, allowed, default)
         if not isinstance(value, str) or len(value) > LONGEST_TEXT or not value.isprintable():
             raise self.fault(key, f"is {shown(value)}", f"Give {allowed}")
         return value
 
-    def choice(self, key: str, choices: Sequence[str]) -> str:
+    def choice(self, key: str, choices: Sequence[str], default: str | None = None) -> str:
         allowed = " or ".join(f'"{choice}"' for choice in choices)
-        value = self.text(key, allowed)
+        value = self.text(key, allowed, default)
         if value not in choices:
             raise self.fault(key, f"is {shown(value)}", f"Give {allowed}")
         return value
@@ -83,6 +96,14 @@ class Table:
         if not isinstance(value, dict):
             raise self.fault(key, f"is {shown(value)}, not a table", f"Head a table with [{key}]")
         return Table(self._file_name, key, value)
+
+    def tables(self, key: str, allowed: str) -> list[Table]:
+        """An array of tables, [[...]] in the file."""
+        values = self.list_of(key, allowed)
+        for value in values:
+            if not isinstance(value, dict):
+                raise self.fault(key, f"has {shown(value)}", f"Give {allowed}")
+        return [Table(self._file_name, f"{self._heading}.{key}", value) for value in values]
 
     def done(self) -> None:
         """Nothing may be left: a key that is not known is often a slip of the pen."""
