@@ -10,8 +10,10 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
 from rich.progress import Progress as Bar
 
+from analyzer.report.comparison import Comparison
 from analyzer.report.model import Report
 from analyzer.report.terminal import TerminalReport
+from analyzer.report.terminal_comparison import TerminalComparison
 from cli.streams import print_text
 
 PIPED_COLUMNS = 120
@@ -49,11 +51,12 @@ class Progress:
         self._bar.update(self._task, completed=done, total=total)
 
 
-def show_report(report: Report) -> None:
+def show(result: Report | Comparison) -> None:
     """Print the tables; a pipe gets plain text, wide enough that nothing wraps early."""
+    shown = TerminalReport(result) if isinstance(result, Report) else TerminalComparison(result)
     console = Console(highlight=False)
     if not console.is_terminal and "COLUMNS" not in os.environ:
         console = Console(highlight=False, width=PIPED_COLUMNS)
     with console.capture() as captured:  # printed by rich itself, a closed pipe would end all
-        console.print(TerminalReport(report))
+        console.print(shown)
     print_text(captured.get())

@@ -47,7 +47,7 @@ def _where_lines_cross(problem: Problem, at_zero: Array, jacobian: Array) -> Arr
     crossing = rise[apart != 0] / apart[apart != 0]
     tries = np.minimum(np.maximum(crossing, problem.low_mm), problem.high_mm)
     envelope = np.max(heights + np.outer(tries, slopes), axis=1)
-    return tries[[np.argmin(envelope)]]
+    return np.asarray(tries[[np.argmin(envelope)]])
 
 
 def _linear_program(problem: Problem, at_zero: Array, jacobian: Array) -> Array:
@@ -77,12 +77,12 @@ def reach_mm(problem: Problem, best_mm: Array, worst_cents: float) -> tuple[Arra
         up = rows[:, 0] > 0
         return np.max(ends[~up], keepdims=True), np.min(ends[up], keepdims=True)
     limits = list(zip(problem.low_mm, problem.high_mm, strict=True))
-    ends = [
+    furthest = [
         linprog(sign * cost, A_ub=rows, b_ub=bound, bounds=limits, method="highs")["fun"]
         for cost in np.eye(best_mm.size)
         for sign in (1.0, -1.0)
     ]
-    return np.array(ends[::2]), -np.array(ends[1::2])
+    return np.array(furthest[::2]), -np.array(furthest[1::2])
 
 
 def _least_squares(problem: Problem, settings: Array) -> Array:

@@ -35,6 +35,7 @@ SHARED_SPREAD = 0.10
 OWN_SPREAD = 0.05
 # |E_n| beyond which a change is not learned from: four standard deviations are no chance.
 FURTHEST_LEARNED = 2.0
+LEAST_SHARE_LEARNED = 0.5  # where fewer of the strings agree, something else happened
 _COVERAGE = 1.96  # turns a 95 % half-width into a standard deviation and back
 _ROUNDS = 4
 
@@ -126,6 +127,8 @@ class Agreement:
         if off <= 1:
             return "as predicted"
         opposite = self.found_cents * self.predicted_cents < 0
+        if beyond <= self.found_uncertainty_cents and not self.learned_from:
+            return "no change found; was it moved, and are these the later recordings?"
         if opposite and beyond > self.found_uncertainty_cents:
             return "the wrong way; check screw_head and the way it was turned"
         word = "more" if beyond > abs(self.predicted_cents) and not opposite else "less"
@@ -135,12 +138,11 @@ class Agreement:
 
 
 @dataclass(frozen=True)
-class Round:
-    """One round of adjustment: mm that each adjuster was moved, and each string's change."""
+class Moves:
+    """Mm that each adjuster was moved, or will be, by name; and the strings' effects."""
 
     adjusters: Sequence[Adjuster]
     moves_mm: Mapping[str, float]
-    changes: Mapping[int, Change]
     effects: Mapping[int, SaddleEffect]
 
 
@@ -151,15 +153,35 @@ def prior_response(adjusters: Sequence[Adjuster]) -> Response:
     return Response(names, np.zeros(spread.size), np.diag(spread**2))
 
 
-def learn(response: Response, done: Round) -> tuple[Response, list[Agreement]]:
+def predicted_changes_cents(
+    response: Response, moves: Moves, strings: Sequence[int]
+) -> dict[int, tuple[float, float]]:
+    """For each string the change of its error that moves should make, with its 95 % half-width."""
+    if not strings:
+        return {}
+    changes, slopes, read = _predicted(response.state, moves, strings)
+    variances = np.diag(slopes @ response.covariance @ slopes.T + read)
+    half_widths = _COVERAGE * np.sqrt(variances)
+    return {s: (float(changes[i]), float(half_widths[i])) for i, s in enumerate(strings)}
+
+
+def learn(
+    response: Response, done: Moves, changes: Mapping[int, Change]
+) -> tuple[Response, list[Agreement]]:
     """The response after a round, and how well each string's change had been predicted."""
-    strings = list(done.changes)
-    agreements = _agreements(response, done, strings)
+    predictions = predicted_changes_cents(response, done, list(changes))
+    agreements = [
+        Agreement(
+            string, *predicted, changes[string].found_cents, changes[string].uncertainty_cents
+        )
+        for string, predicted in predictions.items()
+    ]
     fit = [each.string for each in agreements if each.learned_from]
-    if not fit:
+    moved = [each for each in agreements if each.moved]
+    if not fit or len(fit) < LEAST_SHARE_LEARNED * len(moved):
         return response, agreements
-    found = np.array([done.changes[string].found_cents for string in fit])
-    own = np.array([done.changes[string].uncertainty_cents for string in fit]) / _COVERAGE
+    found = np.array([changes[string].found_cents for string in fit])
+    own = np.array([changes[string].uncertainty_cents for string in fit]) / _COVERAGE
     state = prior = response.state
     for _ in range(_ROUNDS):
         predicted, slopes, read = _predicted(state, done, fit)
@@ -172,24 +194,7 @@ def learn(response: Response, done: Round) -> tuple[Response, list[Agreement]]:
     return Response(response.adjusters, state, covariance, response.rounds + 1), agreements
 
 
-def _agreements(response: Response, done: Round, strings: Sequence[int]) -> list[Agreement]:
-    if not strings:
-        return []
-    predicted, slopes, read = _predicted(response.state, done, strings)
-    variance = np.diag(slopes @ response.covariance @ slopes.T + read)
-    return [
-        Agreement(
-            string,
-            float(predicted[i]),
-            float(_COVERAGE * math.sqrt(variance[i])),
-            done.changes[string].found_cents,
-            done.changes[string].uncertainty_cents,
-        )
-        for i, string in enumerate(strings)
-    ]
-
-
-def _predicted(state: Array, done: Round, strings: Sequence[int]) -> tuple[Array, Array, Array]:
+def _predicted(state: Array, done: Moves, strings: Sequence[int]) -> tuple[Array, Array, Array]:
     """Equation (2): changes (n,), their derivatives by the state, covariance of what was read."""
     moves = np.array([done.moves_mm.get(each.name, 0.0) for each in done.adjusters])
     shares = np.array(

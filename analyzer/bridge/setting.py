@@ -51,14 +51,24 @@ class PartSetting:
         after = np.max(np.abs(self.problem.residuals_cents(self.settings_mm)))
         return float(before - after)
 
-    def reason(self, place: int) -> str | None:
-        """Why an adjuster, by its place, does not go to the best place; None if it nearly does."""
-        short_mm = self.unlimited_mm[place] - np.clip(
-            self.unlimited_mm[place], self.problem.low_mm[place], self.problem.high_mm[place]
+    def short_by_mm(self, place: int) -> float:
+        """How far the best place lies beyond the travel, away from the nut; 0 if nobody can tell.
+
+        What is less than half a step, or than a travel can be measured to, counts as nothing.
+        """
+        wanted_mm = float(self.unlimited_mm[place])
+        short_mm = wanted_mm - min(
+            max(wanted_mm, float(self.problem.low_mm[place])), float(self.problem.high_mm[place])
         )
         step_mm = self.problem.adjusters[place].steps.smallest_mm or 0.0
-        if abs(short_mm) > max(_LEAST_SHORTFALL_MM, step_mm / 2):
-            return _shortfall(self, place, float(short_mm))
+        return short_mm if abs(short_mm) > max(_LEAST_SHORTFALL_MM, step_mm / 2) else 0.0
+
+    def reason(self, place: int) -> str | None:
+        """Why an adjuster, by its place, does not go to the best place; None if it nearly does."""
+        short_mm = self.short_by_mm(place)
+        if short_mm:
+            return _shortfall(self, place, short_mm)
+        step_mm = self.problem.adjusters[place].steps.smallest_mm or 0.0
         if self.settings_mm[place] != 0:
             return None
         wanted_mm, unsure_mm = abs(self.wanted_mm[place]), self.uncertainty_mm[place]
@@ -71,15 +81,9 @@ def _shortfall(part: PartSetting, place: int, short_mm: float) -> str:
     way = "away from the nut" if short_mm > 0 else "toward the nut"
     errors = part.residual_cents
     worst = max(errors, key=lambda string: abs(errors[string]))
-    more = (
-        "A wider saddle is work for a qualified repairer."
-        if part.problem.adjusters[place].action == "file"
-        else "A saddle that can be turned round gains some travel (common practice)."
-    )
     return (
         f"the travel ends {abs(short_mm):.2f} mm short of the best place, {way}; string {worst} "
-        f"would stay {errors[worst]:+.1f} cents off. Look at the strings' age and gauge, the "
-        f"action and the nut before more is asked of the saddle. {more}"
+        f"would stay {errors[worst]:+.1f} cents off"
     )
 
 

@@ -1,7 +1,8 @@
 """The best setting in whole steps of every adjuster, found about the best place of all.
 
 Every whole-step setting that is as good as the one at hand (the best place, rounded) lies in a box
-about the best place. Where the box is small enough all of it is tried, which is exact; else an integer program on the straight-line effects finds it.
+about the best place. Where the box is small enough all of it is tried, which is exact; else an
+integer program on the straight-line effects finds it.
 """
 
 from __future__ import annotations
