@@ -38,7 +38,7 @@ class Need:
     error_uncertainty_cents: float = 0.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Problem:
     """Strings and the adjusters that move them; ``shares`` is A of equation (1), (n, m).
 

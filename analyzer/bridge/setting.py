@@ -21,7 +21,7 @@ _NO_MOVE_MM = 1e-6
 _LEAST_SHORTFALL_MM = 0.05  # nobody measures a travel better
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PartSetting:
     """Adjusters that have strings in common, and where they go. Arrays are (m,), mm.
 
@@ -67,7 +67,7 @@ class PartSetting:
         """Why an adjuster, by its place, does not go to the best place; None if it nearly does."""
         short_mm = self.short_by_mm(place)
         if short_mm:
-            return _shortfall(self, place, short_mm)
+            return _shortfall(self, short_mm)
         step_mm = self.problem.adjusters[place].steps.smallest_mm or 0.0
         if self.settings_mm[place] != 0:
             return None
@@ -77,7 +77,7 @@ class PartSetting:
         return f"the move, {wanted_mm:.2f} mm, is too small for a step of {step_mm:.3g} mm"
 
 
-def _shortfall(part: PartSetting, place: int, short_mm: float) -> str:
+def _shortfall(part: PartSetting, short_mm: float) -> str:
     way = "away from the nut" if short_mm > 0 else "toward the nut"
     errors = part.residual_cents
     worst = max(errors, key=lambda string: abs(errors[string]))
