@@ -16,7 +16,8 @@ from analyzer.bridge.effect import Array
 from analyzer.bridge.problem import Problem
 
 _MOST_ROUNDS = 8
-_SETTLED_MM = 1e-7
+_SETTLED_MM = 2e-3  # what is left goes with its square over the scale length: under 1e-7
+_AT_LIMIT_MM = 1e-7
 _SAME_CENTS = 1e-6  # two worst errors so near are one
 
 
@@ -126,7 +127,7 @@ def settings_uncertainty_mm(problem: Problem, settings: Array) -> Array:
     worst = np.max(beyond)
     near = [i for i in range(residuals.size) if beyond[i] > worst - 1000 * _SAME_CENTS]
     signs = [(i, s) for i in near for s in (1, -1) if s * residuals[i] > -1000 * _SAME_CENTS]
-    free = (settings > problem.low_mm + _SETTLED_MM) & (settings < problem.high_mm - _SETTLED_MM)
+    free = (settings > problem.low_mm + _AT_LIMIT_MM) & (settings < problem.high_mm - _AT_LIMIT_MM)
     rows = np.array([[*(s * jacobian[i] * free), -1.0] for i, s in signs])
     drive = np.zeros((len(signs), residuals.size))
     for row, (i, s) in enumerate(signs):
