@@ -19,7 +19,7 @@ from compensation_tables import (
     TABLES,
 )
 
-from analyzer.bridge import saddle_move_mm
+from analyzer.bridge.effect import LengthEffect, saddle_move_mm
 from analyzer.string_model.effect import ModelledEffect
 from analyzer.string_model.fretting import FrettedString, Setbacks, error_parts, fret_error_cents
 from analyzer.string_model.setbacks import (
@@ -119,7 +119,7 @@ def test_first_order_error_is_near(row) -> None:
 def test_saddle_advice_by_effect_and_by_length_is_within_two_percent(row) -> None:
     effect = ModelledEffect(string_of(row))
     assert effect.move_mm(row.error_12_cents) == pytest.approx(row.null_12_mm, rel=0.02)
-    assert saddle_move_mm(row.error_12_cents, SCALE_LENGTH_MM) == pytest.approx(
+    assert saddle_move_mm(row.error_12_cents, LengthEffect(SCALE_LENGTH_MM)) == pytest.approx(
         row.null_12_mm, rel=0.02
     )
     assert effect.change_cents(1.0) < 0 < effect.change_cents(-1.0)

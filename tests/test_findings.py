@@ -27,7 +27,7 @@ from pluck_model import PluckModel
 
 from analyzer.findings.condition import magnet_pull, worn_or_wrong
 from analyzer.findings.model import StringCase
-from analyzer.instrument.model import Bridge
+from analyzer.instrument.model import own_screws
 from analyzer.instrument.string_data import StringData
 from analyzer.measure import Measured
 from analyzer.string_model.fretting import Setbacks
@@ -240,8 +240,8 @@ def test_high_action_is_told_from_a_misplaced_nut_by_the_heights() -> None:
 
 
 def with_bridge(travel_mm, setback_mm=None):
-    bridge = Bridge(((6,), (5,), (4,), (3,), (2,), (1,)), None, travel_mm, setback_mm or {})
-    return replace(SIX, bridge=bridge)
+    bridge = own_screws(((6,), (5,), (4,), (3,), (2,), (1,)), None, travel_mm)
+    return replace(SIX, bridge=replace(bridge, setback_mm=setback_mm or {}))
 
 
 def test_saddle_on_the_wrong_side_of_its_travel() -> None:

@@ -16,7 +16,7 @@ import pytest
 from compensation_tables import SCALE_LENGTH_MM, TABLES
 from scipy import stats
 
-from analyzer.instrument.model import Bridge, Instrument, Screw
+from analyzer.instrument.model import Instrument, Screw, own_screws
 from analyzer.instrument.string_data import StringData
 from analyzer.restring.plan import plan_of
 from analyzer.string_model.from_data import TYPICAL_KAPPA, TYPICAL_KAPPA_UNCERTAINTY
@@ -31,7 +31,7 @@ PAIRS = [
 
 
 def instrument_with(data, bridge=None, length_mm=SCALE_LENGTH_MM) -> Instrument:
-    return Instrument("made", TUNING, (length_mm,) * 6, bridge, data)
+    return Instrument("made", TUNING, (length_mm,) * 6, bridge, string_data=data)
 
 
 def measured(row) -> StringData:
@@ -128,7 +128,7 @@ def test_tension_goes_with_the_mass() -> None:
 
 def test_the_same_string_again_changes_nothing() -> None:
     row = TABLES["hard nylon"][2]
-    bridge = Bridge(((3,),), Screw(0.5, "tail"))
+    bridge = own_screws([(3,)], Screw(0.5, "tail"))
     plan = plan_of(instrument_with({3: measured(row)}, bridge), {3: measured(row)})
     assert plan.strings[0].error_change_cents == 0
     assert plan.strings[0].saddle_move_mm == pytest.approx(0, abs=1e-6)
@@ -151,7 +151,7 @@ def test_heights_that_are_not_given_widen_the_interval() -> None:
 def test_shared_saddle_splits_the_difference_and_a_string_that_stays_counts() -> None:
     """Common practice of the trade; by [AB24]'s numbers as in the first test."""
     now, after = TABLES["normal nylon"][1], TABLES["hard nylon"][1]
-    bridge = Bridge(((2, 1),), Screw(0.5, "neck", 0.01))
+    bridge = own_screws([(2, 1)], Screw(0.5, "neck", 0.01))
     plan = plan_of(instrument_with({2: measured(now)}, bridge), {2: measured(after)})
     (preset,) = plan.saddles
     assert preset.strings == (2, 1)
@@ -241,7 +241,7 @@ def test_string_without_data_now_is_said_and_code_1(run, files) -> None:
     done = run("restring", now, after)
     assert done.returncode == 1
     assert "no [[strings]] for what is on now" in " ".join(done.stdout.split())
-    assert "no advice: String 5 has no prediction." in " ".join(done.stdout.split())
+    assert "no advice: String 5 has no result." in " ".join(done.stdout.split())
 
 
 @pytest.mark.parametrize(

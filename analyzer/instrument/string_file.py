@@ -38,12 +38,9 @@ def read_string_data(file: Table, instrument: Instrument) -> dict[int, StringDat
         return {}
     strings = len(instrument.tuning)
     found: dict[int, StringData] = {}
-    for values in file.list_of(HEADING, _LIST):
-        if not isinstance(values, dict):
-            raise file.fault(HEADING, f"has {shown(values)}, not a table", f"Give {_LIST}")
-        number = _number(file, values, strings, found)
-        table = file.inner(f"{HEADING}, string {number}", values)
-        table.take("string", "its number")
+    for unnamed in file.tables(HEADING, _LIST):
+        number = _number(file, unnamed.take("string", "its number: string = 6"), strings, found)
+        table = unnamed.called(f"{HEADING}, string {number}")
         found[number] = _string(table)
         _tension_agrees(table, found[number], instrument, number)
     return found
@@ -62,12 +59,7 @@ def read_string_set(path: Path, instrument: Instrument) -> dict[int, StringData]
     return found
 
 
-def _number(
-    file: Table, values: dict[str, Any], strings: int, before: dict[int, StringData]
-) -> int:
-    number = values.get("string")
-    if number is None:
-        raise file.fault(HEADING, "has a table without a string", "Add its number: string = 6")
+def _number(file: Table, number: Any, strings: int, before: dict[int, StringData]) -> int:
     if type(number) is not int or not 1 <= number <= strings:
         raise file.fault(
             HEADING,

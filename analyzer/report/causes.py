@@ -11,7 +11,7 @@ from analyzer.frets.judge import FretResult, judge_frets
 from analyzer.instrument.model import Instrument
 from analyzer.measure import Measured
 from analyzer.pitch.settle import SettledPitch
-from analyzer.report.model import StringResult
+from analyzer.report.model import AdjusterResult, StringResult
 from analyzer.string_model.of_instrument import modelled
 from analyzer.strings import Scatter
 
@@ -34,6 +34,7 @@ def findings_of(
     measured: Sequence[Measured],
     strings: Sequence[StringResult],
     frets: Sequence[FretResult],
+    adjusters: Sequence[AdjusterResult],
 ) -> tuple[Finding, ...]:
     """The causes that the recordings give evidence of."""
     plucks = _plucks(instrument, measured)
@@ -52,7 +53,7 @@ def findings_of(
         )
         for each in strings
     ]
-    return find_causes(cases, tuple(_rooms(instrument, strings)))
+    return find_causes(cases, tuple(_rooms(adjusters, strings)))
 
 
 def _beat_hz(_pluck: SettledPitch) -> float:
@@ -78,13 +79,17 @@ def _in_order(takes: Sequence[tuple[int, SettledPitch]]) -> tuple[SettledPitch, 
     return tuple(pitch for _, pitch in sorted(takes, key=lambda take: take[0]))
 
 
-def _rooms(instrument: Instrument, strings: Sequence[StringResult]) -> Iterator[Room]:
-    """What each saddle is asked for: midway between what its strings ask for."""
-    bridge = instrument.bridge
-    if bridge is None or bridge.travel_mm is None:
-        return
+def _rooms(adjusters: Sequence[AdjusterResult], strings: Sequence[StringResult]) -> Iterator[Room]:
+    """What each saddle that moves as a whole is asked for: midway between what its strings ask."""
     wanted: Mapping[int, float | None] = {each.string: each.saddle_move_mm for each in strings}
-    for carried in bridge.saddles:
-        moves = [move for number in carried if (move := wanted[number]) is not None]
-        if moves:
-            yield Room(carried, (min(moves) + max(moves)) / 2, *bridge.travel_mm)
+    for each in adjusters:
+        moves = [move for number in each.strings if (move := wanted[number]) is not None]
+        if each.travel_mm is None or not moves or set(each.share.values()) != {1.0}:
+            continue
+        toward_mm, away_mm = each.travel_mm
+        yield Room(
+            each.strings,
+            (min(moves) + max(moves)) / 2,
+            toward_mm + each.moved_mm,
+            away_mm - each.moved_mm,
+        )

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from analyzer.bridge import Need, set_saddle
 from analyzer.instrument.file import read_instrument
-from analyzer.instrument.model import Bridge, Instrument
+from analyzer.instrument.model import Instrument
 from analyzer.instrument.string_data import StringData
 from analyzer.instrument.string_file import read_string_set
 from analyzer.music import ISO16_A4_HZ
-from analyzer.report.model import SaddleResult
+from analyzer.report.adjustment import adjust
+from analyzer.report.model import SaddleResult, StringResult
 from analyzer.restring.predict import StringChange, change_of
 
 # A pull that grows by more than this share is worth a word. A judgement.
@@ -73,41 +73,37 @@ def plan_of(
         instrument.tuning,
         a4_hz,
         changes,
-        tuple(_presets(instrument, changes)),
+        _presets(instrument, after, changes),
         tuple(_warnings(instrument, changes)),
     )
 
 
-def _presets(instrument: Instrument, changes: Sequence[StringChange]) -> Iterator[SaddleResult]:
-    bridge = instrument.bridge
-    if bridge is None:
-        return
+def _presets(
+    instrument: Instrument, after: Mapping[int, StringData], changes: Sequence[StringChange]
+) -> tuple[SaddleResult, ...]:
+    """The change of each string taken for its error, on the instrument with the next strings."""
+    data = {
+        number: each.over(instrument.string_data[number])
+        for number, each in after.items()
+        if number in instrument.string_data
+    }
+    restrung = replace(instrument, string_data={**instrument.string_data, **data})
     by_string = {each.string: each for each in changes}
-    for carried in bridge.saddles:
-        if any(number in by_string for number in carried):
-            yield _preset(instrument, bridge, carried, by_string)
+    wanted = [_as_result(restrung, by_string.get(number), number) for number in restrung.strings]
+    return tuple(
+        each for each in adjust(restrung, wanted).saddles if set(each.strings) & set(after)
+    )
 
 
-def _preset(
-    instrument: Instrument,
-    bridge: Bridge,
-    carried: tuple[int, ...],
-    by_string: Mapping[int, StringChange],
-) -> SaddleResult:
-    needs: dict[int, Need] = {}
-    for number in carried:
-        change = by_string.get(number)
-        cents = 0.0 if change is None else change.error_change_cents
-        length_mm = instrument.scale_length_mm(number)
-        if cents is None or length_mm is None:
-            return SaddleResult(carried, f"String {number} has no prediction.")
-        needs[number] = Need(cents, length_mm)
-    found = set_saddle(needs, bridge)
-    reason = None
-    if found.short_by_mm:
-        reason = f"The travel ends {abs(found.short_by_mm):.2f} mm short of the best place."
-    return SaddleResult(
-        carried, reason, found.move_mm, found.turns, found.direction, found.residual_cents
+def _as_result(instrument: Instrument, change: StringChange | None, number: int) -> StringResult:
+    """A string that stays keeps its error: it asks for no change."""
+    result = StringResult(number, instrument.note(number))
+    if change is None:
+        return replace(result, error_cents=0.0, error_uncertainty_cents=0.0)
+    return replace(
+        result,
+        error_cents=change.error_change_cents,
+        error_uncertainty_cents=change.error_change_uncertainty_cents,
     )
 
 

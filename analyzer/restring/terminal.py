@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from rich import box
 from rich.console import Console, ConsoleOptions, RenderResult
 from rich.table import Table
-from rich.text import Text
 
-from analyzer.errors import printable
+from analyzer.report.layout import bare_table, line, sign_for, way, with_interval
 from analyzer.report.model import SaddleResult
 from analyzer.restring.plan import LIMITS, RestringPlan
 from analyzer.restring.predict import StringChange
@@ -29,18 +27,16 @@ class TerminalPlan:
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         plan = self._plan
-        sign = "+/-" if options.ascii_only else "±"
-        title = f"{plan.instrument}: what the next strings change"
-        yield Text(printable(title), style="bold")
+        sign = sign_for(options)
+        yield line(f"{plan.instrument}: what the next strings change", style="bold")
         yield _table(plan, sign)
-        for line in (*_saddle_lines(plan), *_notes(plan)):
-            yield Text(printable(line))
-        yield Text(LIMITS.replace("±", sign))
-        yield Text(CAUTION, style="italic")
+        for each in (*_saddle_lines(plan), *_notes(plan), LIMITS.replace("±", sign)):
+            yield line(each)
+        yield line(CAUTION, style="italic")
 
 
 def _table(plan: RestringPlan, sign: str) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, collapse_padding=True)
+    table = bare_table()
     table.add_column("String")
     for heading in ("12th fret\ncents", "Best setback\nmm", "Saddle, mm\n+ from nut"):
         table.add_column(heading)
@@ -53,7 +49,7 @@ def _cells(each: StringChange, sign: str) -> tuple[str, str, str]:
     if each.error_change_cents is None or each.saddle_move_mm is None:
         return "-", "-", "no prediction"
     return (
-        f"{each.error_change_cents:+.1f} {sign} {each.error_change_uncertainty_cents:.1f}",
+        with_interval(each.error_change_cents, each.error_change_uncertainty_cents, sign),
         f"{each.setback_now_mm:.1f} -> {each.setback_next_mm:.1f}",
         f"{each.saddle_move_mm:+.2f} {sign} {each.saddle_move_uncertainty_mm:.2f}",
     )
@@ -69,7 +65,7 @@ def _advice(preset: SaddleResult) -> str:
     if preset.move_mm is None or preset.residual_cents is None:
         return f"no advice: {preset.reason}"
     left = ", ".join(f"{cents:+.1f}" for cents in preset.residual_cents.values())
-    words = f"{abs(preset.move_mm):.2f} mm {_way(preset.move_mm)}"
+    words = f"{abs(preset.move_mm):.2f} mm {way(preset.move_mm)}"
     if preset.turns:
         plural = "" if preset.turns <= 1 else "s"
         words = f"{preset.turns:g} turn{plural} {preset.direction}, {words}"
@@ -85,7 +81,3 @@ def _notes(plan: RestringPlan) -> Iterator[str]:
             yield f"Note: string {each.string}: {each.reason}"
     for warning in plan.warnings:
         yield f"Note: {warning}"
-
-
-def _way(move_mm: float) -> str:
-    return "away from nut" if move_mm > 0 else "toward nut"

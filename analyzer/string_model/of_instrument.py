@@ -18,7 +18,7 @@ def modelled(instrument: Instrument, number: int, a4_hz: float = ISO16_A4_HZ) ->
     return model_string(data, length_mm, instrument.open_hz(number, a4_hz))[0]
 
 
-def saddle_effect(
+def modelled_effect(
     instrument: Instrument, number: int, a4_hz: float = ISO16_A4_HZ
 ) -> ModelledEffect | None:
     """What a move of its saddle does to a string by the full model; None without its data.

@@ -1,0 +1,132 @@
+"""What to set each adjuster of a bridge to, and where it is better left alone.
+
+A move smaller than its own uncertainty is not made: it would as likely harm as help. The others
+are then found again without it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.bridge.effect import Array
+from analyzer.bridge.least_worst import least_worst_mm, settings_uncertainty_mm
+from analyzer.bridge.problem import Need, Problem, parts_of, problem_of
+from analyzer.bridge.whole_steps import whole_steps_mm
+from analyzer.instrument.model import Adjuster
+
+_NO_MOVE_MM = 1e-6
+_LEAST_SHORTFALL_MM = 0.05  # nobody measures a travel better
+
+
+@dataclass(frozen=True, eq=False)
+class PartSetting:
+    """Adjusters that have strings in common, and where they go. Arrays are (m,), mm.
+
+    ``wanted_mm``: the best place without steps; ``unlimited_mm``: without travel, too.
+    """
+
+    problem: Problem
+    settings_mm: Array
+    uncertainty_mm: Array
+    wanted_mm: Array
+    unlimited_mm: Array
+
+    @property
+    def residual_cents(self) -> dict[int, float]:
+        """Each string's error afterwards."""
+        return self.errors_at(self.settings_mm)
+
+    def errors_at(self, settings_mm: Array) -> dict[int, float]:
+        """Each string's error with the adjusters elsewhere."""
+        residuals = self.problem.residuals_cents(settings_mm)
+        return dict(zip(self.problem.strings, map(float, residuals), strict=True))
+
+    @property
+    def gain_cents(self) -> float:
+        """By how much the worst error falls."""
+        before = np.max(np.abs(self.problem.errors_cents))
+        after = np.max(np.abs(self.problem.residuals_cents(self.settings_mm)))
+        return float(before - after)
+
+    def short_by_mm(self, place: int) -> float:
+        """How far the best place lies beyond the travel, away from the nut; 0 if nobody can tell.
+
+        What is less than half a step, or than a travel can be measured to, counts as nothing.
+        """
+        wanted_mm = float(self.unlimited_mm[place])
+        short_mm = wanted_mm - min(
+            max(wanted_mm, float(self.problem.low_mm[place])), float(self.problem.high_mm[place])
+        )
+        step_mm = self.problem.adjusters[place].steps.smallest_mm or 0.0
+        return short_mm if abs(short_mm) > max(_LEAST_SHORTFALL_MM, step_mm / 2) else 0.0
+
+    def reason(self, place: int) -> str | None:
+        """Why an adjuster, by its place, does not go to the best place; None if it nearly does."""
+        short_mm = self.short_by_mm(place)
+        if short_mm:
+            return _shortfall(self, short_mm)
+        step_mm = self.problem.adjusters[place].steps.smallest_mm or 0.0
+        if self.settings_mm[place] != 0:
+            return None
+        wanted_mm, unsure_mm = abs(self.wanted_mm[place]), self.uncertainty_mm[place]
+        if wanted_mm <= unsure_mm:
+            return f"the move, {wanted_mm:.2f} mm, is within its own uncertainty, {unsure_mm:.2f}"
+        return f"the move, {wanted_mm:.2f} mm, is too small for a step of {step_mm:.3g} mm"
+
+
+def _shortfall(part: PartSetting, short_mm: float) -> str:
+    way = "away from the nut" if short_mm > 0 else "toward the nut"
+    errors = part.residual_cents
+    worst = max(errors, key=lambda string: abs(errors[string]))
+    return (
+        f"the travel ends {abs(short_mm):.2f} mm short of the best place, {way}; string {worst} "
+        f"would stay {errors[worst]:+.1f} cents off"
+    )
+
+
+def set_bridge(
+    adjusters: Sequence[Adjuster],
+    needs: Mapping[int, Need],
+    factors: Mapping[str, float] | None = None,
+) -> list[PartSetting]:
+    """The best setting of each part of a bridge all of whose strings are in ``needs``.
+
+    Parts without a need are left out. ``factors`` maps adjusters' names to how strongly they
+    answer, against the effects; 1 where there is none.
+    """
+    parts = []
+    for strings, part in parts_of(adjusters):
+        if all(string in needs for string in strings):
+            parts.append(_set_part(problem_of(strings, part, needs, factors or {})))
+    return parts
+
+
+def _set_part(problem: Problem) -> PartSetting:
+    wanted = least_worst_mm(problem)
+    uncertainty = settings_uncertainty_mm(problem, wanted)
+    held: list[int] = []
+    best, doubtful = wanted, _most_doubtful(wanted, uncertainty, held)
+    while doubtful is not None:
+        held.append(doubtful)
+        rest = problem.holding(held)
+        best = least_worst_mm(rest)
+        doubtful = _most_doubtful(best, settings_uncertainty_mm(rest, best), held)
+    steps = problem.steps_mm
+    rest = problem.holding(held)
+    settings = best if steps is None else whole_steps_mm(rest, best, steps)
+    at_limit = np.isclose(wanted, problem.low_mm) | np.isclose(wanted, problem.high_mm)
+    unlimited = least_worst_mm(problem.without_travel()) if np.any(at_limit) else wanted
+    return PartSetting(problem, settings, uncertainty, wanted, unlimited)
+
+
+def _most_doubtful(settings: Array, uncertainty: Array, held: Sequence[int]) -> int | None:
+    """The adjuster whose move is the smallest against its uncertainty, if it is within it."""
+    doubts = {
+        place: abs(settings[place]) / uncertainty[place]
+        for place in range(settings.size)
+        if place not in held and _NO_MOVE_MM < abs(settings[place]) <= uncertainty[place]
+    }
+    return min(doubts, key=lambda place: doubts[place]) if doubts else None
