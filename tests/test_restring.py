@@ -31,7 +31,7 @@ PAIRS = [
 
 
 def instrument_with(data, bridge=None, length_mm=SCALE_LENGTH_MM) -> Instrument:
-    return Instrument("made", TUNING, (length_mm,) * 6, bridge, data)
+    return Instrument("made", TUNING, (length_mm,) * 6, bridge, string_data=data)
 
 
 def measured(row) -> StringData:
