@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -34,17 +35,13 @@ class PartSetting:
     wanted_mm: Array
     unlimited_mm: Array
 
-    @property
+    @cached_property
     def residual_cents(self) -> dict[int, float]:
         """Each string's error afterwards."""
-        return self.errors_at(self.settings_mm)
-
-    def errors_at(self, settings_mm: Array) -> dict[int, float]:
-        """Each string's error with the adjusters elsewhere."""
-        residuals = self.problem.residuals_cents(settings_mm)
+        residuals = self.problem.residuals_cents(self.settings_mm)
         return dict(zip(self.problem.strings, map(float, residuals), strict=True))
 
-    @property
+    @cached_property
     def gain_cents(self) -> float:
         """By how much the worst error falls."""
         before = np.max(np.abs(self.problem.errors_cents))
