@@ -88,7 +88,7 @@ def test_what_is_left_alone_says_why_and_has_no_step() -> None:
     found = advice({2: 0.1, 1: 6.0}, bridge, uncertainty=0.05)
     left = found.saddles[0]
     assert (left.move_mm, left.turns, left.direction) == (0, 0, "none")
-    assert left.reason == "The move, 0.04 mm, is too small for a step of 0.125 mm."
+    assert left.reason == "The best place is 0.04 mm away, and no step of 0.125 mm is better."
     assert found.adjusters[0].order is None
     assert {step.adjuster for step in found.steps} == {"saddle 1"}
 

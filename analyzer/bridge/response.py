@@ -59,6 +59,16 @@ class Response:
         return float(_COVERAGE * math.sqrt(row @ self.covariance @ row))
 
     @property
+    def instrument_factor(self) -> float:
+        """What all adjusters share."""
+        return float(1 + self.state[0])
+
+    @property
+    def instrument_factor_uncertainty(self) -> float:
+        """Half-width of the 95 % interval of ``instrument_factor``."""
+        return float(_COVERAGE * math.sqrt(self.covariance[0, 0]))
+
+    @property
     def factors(self) -> dict[str, float]:
         return {name: self.factor(name) for name in self.adjusters}
 
