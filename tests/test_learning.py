@@ -122,7 +122,7 @@ def test_agreement_in_words(found, words) -> None:
 
 
 def test_normalised_difference_is_that_of_iso_13528() -> None:
-    """E_n = (x - X) / sqrt(U_x^2 + U_X^2)."""
+    """E_n = (x - X) / sqrt(U_x^2 + U_X^2), the formula recalled."""
     assert Agreement(1, -8.0, 0.3, -7.0, 0.4).normalised_difference == pytest.approx(2.0)
 
 

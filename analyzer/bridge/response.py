@@ -105,8 +105,8 @@ class Change:
 class Agreement:
     """What was predicted for a string and what was found, cents, with the 95 % half-widths.
 
-    ``normalised_difference`` is E_n of ISO 13528: the difference against the root sum of squares
-    of both half-widths; within -1 to 1 they agree.
+    ``normalised_difference`` is E_n of ISO 13528 (recalled, not looked up): the difference against
+    the root sum of squares of both half-widths; within -1 to 1 they agree.
     """
 
     string: int
