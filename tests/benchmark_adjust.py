@@ -270,6 +270,7 @@ def advice_milliseconds(kind: str, repeats: int = 20) -> float:
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
     options.add_argument("--instruments", type=int, default=200)
+    options.add_argument("--first", type=int, default=0, help="number of the first instrument")
     options.add_argument("--takes", type=int, default=2)
     options.add_argument("--noise", type=float, default=None)
     options.add_argument("--jobs", type=int, default=-1)
@@ -282,11 +283,17 @@ def main() -> None:
     print("| response against the geometry | arrived after one round | after two | not after two |")
     print("| --- | --- | --- | --- |")
     with joblib.Parallel(n_jobs=chosen.jobs) as run:
-        numbers = range(chosen.instruments)
+        numbers = range(chosen.first, chosen.first + chosen.instruments)
         found = run(joblib.delayed(rounds_needed)(n, listen) for n in numbers)
     for k, factor in enumerate(FACTORS):
         one, two = (100 * np.mean([each[k][after] for each in found]) for after in (0, 1))
-        late = sorted({list(KINDS)[n % len(KINDS)] for n in numbers if not found[n][k][1]})
+        late = sorted(
+            {
+                list(KINDS)[n % len(KINDS)]
+                for n, each in zip(numbers, found, strict=True)
+                if not each[k][1]
+            }
+        )
         print(f"| {factor} | {one:.1f} % | {two:.1f} % | {', '.join(late) or '-'} |", flush=True)
     for kind in KINDS:
         print(f"advice for {kind}: {advice_milliseconds(kind):.1f} ms")

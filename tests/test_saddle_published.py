@@ -150,7 +150,7 @@ def test_move_comes_in_whole_steps_inside_the_travel() -> None:
 def test_saddle_that_need_not_move() -> None:
     part = only_part(own_screws([[1]], Screw(0.5, "tail", 0.25)), {1: need(0.1)})
     assert part.settings_mm[0] == 0
-    assert part.reason(0) == "the move, 0.04 mm, is too small for a step of 0.125 mm"
+    assert part.reason(0) == "the best place is 0.04 mm away, and no step of 0.125 mm is better"
 
 
 def test_scatter_before_any_repeat_is_that_seen_on_real_guitars() -> None:

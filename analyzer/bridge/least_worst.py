@@ -67,23 +67,32 @@ def rows_within(problem: Problem, at_zero: Array, jacobian: Array) -> tuple[Arra
     return np.vstack([jacobian, -jacobian]), bound
 
 
-def reach_mm(problem: Problem, best_mm: Array, worst_cents: float) -> tuple[Array, Array]:
+def exact_reach_mm(problem: Problem, best_mm: Array, worst_cents: float) -> tuple[Array, Array]:
     """How far each setting can go, both ways, with no error worse than ``worst_cents``, (m,)."""
     jacobian = problem.jacobian(best_mm)
     at_zero = problem.residuals_cents(best_mm) - jacobian @ best_mm
     rows, bound = rows_within(problem, at_zero, jacobian)
-    bound = bound + worst_cents
-    if best_mm.size == 1:
-        ends = bound / rows[:, 0]
-        up = rows[:, 0] > 0
-        return np.max(ends[~up], keepdims=True), np.min(ends[up], keepdims=True)
     limits = list(zip(problem.low_mm, problem.high_mm, strict=True))
     furthest = [
-        linprog(sign * cost, A_ub=rows, b_ub=bound, bounds=limits, method="highs")["fun"]
+        linprog(sign * cost, A_ub=rows, b_ub=bound + worst_cents, bounds=limits)["fun"]
         for cost in np.eye(best_mm.size)
         for sign in (1.0, -1.0)
     ]
     return np.array(furthest[::2]), -np.array(furthest[1::2])
+
+
+def rough_reach_mm(problem: Problem, best_mm: Array, worst_cents: float) -> tuple[Array, Array]:
+    """As ``exact_reach_mm``, but further, and quick: each residual can change by so much at most.
+
+    Without an end where the adjusters can undo each other.
+    """
+    jacobian = problem.jacobian(best_mm)
+    if np.linalg.matrix_rank(jacobian) < best_mm.size:
+        return np.full(best_mm.size, -np.inf), np.full(best_mm.size, np.inf)
+    at_best = float(problem.worst_cents(problem.residuals_cents(best_mm)))
+    changes = np.maximum(worst_cents + at_best + 2 * problem.doubts_cents, 0.0)
+    reach = np.abs(np.linalg.pinv(jacobian)) @ changes
+    return best_mm - reach, best_mm + reach
 
 
 def _least_squares(problem: Problem, settings: Array) -> Array:

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -52,15 +53,15 @@ class Problem:
     low_mm: Array
     high_mm: Array
 
-    @property
+    @cached_property
     def errors_cents(self) -> Array:
         return np.array([need.error_cents for need in self.needs])
 
-    @property
+    @cached_property
     def uncertainties_cents(self) -> Array:
         return np.array([need.error_uncertainty_cents for need in self.needs])
 
-    @property
+    @cached_property
     def doubts_cents(self) -> Array:
         return np.maximum(self.uncertainties_cents - KNOWN_WELL_CENTS, 0.0)
 

@@ -59,6 +59,16 @@ class Response:
         return float(_COVERAGE * math.sqrt(row @ self.covariance @ row))
 
     @property
+    def instrument_factor(self) -> float:
+        """What all adjusters share."""
+        return float(1 + self.state[0])
+
+    @property
+    def instrument_factor_uncertainty(self) -> float:
+        """Half-width of the 95 % interval of ``instrument_factor``."""
+        return float(_COVERAGE * math.sqrt(self.covariance[0, 0]))
+
+    @property
     def factors(self) -> dict[str, float]:
         return {name: self.factor(name) for name in self.adjusters}
 
@@ -95,8 +105,8 @@ class Change:
 class Agreement:
     """What was predicted for a string and what was found, cents, with the 95 % half-widths.
 
-    ``normalised_difference`` is E_n of ISO 13528: the difference against the root sum of squares
-    of both half-widths; within -1 to 1 they agree.
+    ``normalised_difference`` is E_n of ISO 13528 (recalled, not looked up): the difference against
+    the root sum of squares of both half-widths; within -1 to 1 they agree.
     """
 
     string: int

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -25,26 +26,24 @@ _LEAST_SHORTFALL_MM = 0.05  # nobody measures a travel better
 class PartSetting:
     """Adjusters that have strings in common, and where they go. Arrays are (m,), mm.
 
-    ``wanted_mm``: the best place without steps; ``unlimited_mm``: without travel, too.
+    ``wanted_mm``: the best place without steps; ``held_mm``: the same with what is in doubt left
+    alone, from which the steps are found; ``unlimited_mm``: as wanted, without travel.
     """
 
     problem: Problem
     settings_mm: Array
     uncertainty_mm: Array
     wanted_mm: Array
+    held_mm: Array
     unlimited_mm: Array
 
-    @property
+    @cached_property
     def residual_cents(self) -> dict[int, float]:
         """Each string's error afterwards."""
-        return self.errors_at(self.settings_mm)
-
-    def errors_at(self, settings_mm: Array) -> dict[int, float]:
-        """Each string's error with the adjusters elsewhere."""
-        residuals = self.problem.residuals_cents(settings_mm)
+        residuals = self.problem.residuals_cents(self.settings_mm)
         return dict(zip(self.problem.strings, map(float, residuals), strict=True))
 
-    @property
+    @cached_property
     def gain_cents(self) -> float:
         """By how much the worst error falls."""
         before = np.max(np.abs(self.problem.errors_cents))
@@ -74,7 +73,10 @@ class PartSetting:
         wanted_mm, unsure_mm = abs(self.wanted_mm[place]), self.uncertainty_mm[place]
         if wanted_mm <= unsure_mm:
             return f"the move, {wanted_mm:.2f} mm, is within its own uncertainty, {unsure_mm:.2f}"
-        return f"the move, {wanted_mm:.2f} mm, is too small for a step of {step_mm:.3g} mm"
+        held_mm = abs(self.held_mm[place])
+        if not step_mm or held_mm < _NO_MOVE_MM:
+            return "it is where it is best"
+        return f"the best place is {held_mm:.2f} mm away, and no step of {step_mm:.3g} mm is better"
 
 
 def _shortfall(part: PartSetting, short_mm: float) -> str:
@@ -119,7 +121,7 @@ def _set_part(problem: Problem) -> PartSetting:
     settings = best if steps is None else whole_steps_mm(rest, best, steps)
     at_limit = np.isclose(wanted, problem.low_mm) | np.isclose(wanted, problem.high_mm)
     unlimited = least_worst_mm(problem.without_travel()) if np.any(at_limit) else wanted
-    return PartSetting(problem, settings, uncertainty, wanted, unlimited)
+    return PartSetting(problem, settings, uncertainty, wanted, best, unlimited)
 
 
 def _most_doubtful(settings: Array, uncertainty: Array, held: Sequence[int]) -> int | None:

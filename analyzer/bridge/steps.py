@@ -71,6 +71,21 @@ def steps_of(parts: Sequence[PartSetting]) -> list[Step]:
 
 
 def _steps_of_part(part: PartSetting) -> Iterator[Step]:
+    moves = list(_moves_of_part(part))
+    places = np.array([now for _, _, now in moves])
+    for (adjuster, move_mm, _), errors in zip(
+        moves, part.problem.residuals_cents(places), strict=True
+    ):
+        turns, direction = None, None
+        if adjuster.screw is not None:
+            turns, direction = turns_for(move_mm, adjuster.screw)
+        by_string = dict(zip(part.problem.strings, map(float, errors), strict=True))
+        moved = {string: by_string[string] for string in adjuster.strings}
+        yield Step(adjuster.name, move_mm, turns, direction, moved)
+
+
+def _moves_of_part(part: PartSetting) -> Iterator[tuple[Adjuster, float, Array]]:
+    """What is moved, by how much, and where all adjusters of the part are after it."""
     now = np.zeros_like(part.settings_mm)
     while np.any(np.abs(part.settings_mm - now) > _ROUNDING):
         for place in _larger_first(part):
@@ -78,7 +93,7 @@ def _steps_of_part(part: PartSetting) -> Iterator[Step]:
             move_mm = _next_move_mm(adjuster, float(part.settings_mm[place] - now[place]))
             if move_mm != 0:
                 now[place] += move_mm
-                yield _step(adjuster, move_mm, part, now)
+                yield adjuster, move_mm, now.copy()
 
 
 def _larger_first(part: PartSetting) -> list[int]:
@@ -94,12 +109,3 @@ def _next_move_mm(adjuster: Adjuster, left_mm: float) -> float:
         most_mm = max(math.floor(most_mm / adjuster.steps.smallest_mm + _ROUNDING), 1)
         most_mm *= adjuster.steps.smallest_mm
     return math.copysign(min(abs(left_mm), most_mm), left_mm)
-
-
-def _step(adjuster: Adjuster, move_mm: float, part: PartSetting, now: Array) -> Step:
-    turns, direction = None, None
-    if adjuster.screw is not None:
-        turns, direction = turns_for(move_mm, adjuster.screw)
-    errors = part.errors_at(now)
-    moved = {string: errors[string] for string in adjuster.strings}
-    return Step(adjuster.name, move_mm, turns, direction, moved)

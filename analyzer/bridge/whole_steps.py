@@ -11,10 +11,11 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from analyzer.bridge.effect import Array
-from analyzer.bridge.least_worst import reach_mm
+from analyzer.bridge.least_worst import exact_reach_mm, rough_reach_mm
 from analyzer.bridge.problem import Problem
 
-_MOST_TRIED = 200_000  # settings; some milliseconds
+_MOST_TRIED = 200_000  # settings; some tens of milliseconds
+_FEW = 4_000  # trying them takes less time than finding a smaller box
 _SAME_CENTS = 0.01  # worst errors so near are one: nobody can measure the difference
 _ROUNDING = 1e-9  # of a step: a travel that is a whole number of steps is reached
 
@@ -27,12 +28,12 @@ def whole_steps_mm(problem: Problem, best_mm: Array, steps_mm: Array) -> Array:
     """
     low = np.ceil(problem.low_mm / steps_mm - _ROUNDING)
     high = np.floor(problem.high_mm / steps_mm + _ROUNDING)
-    first, last = _box(problem, best_mm, steps_mm, low, high)
-    if first is None or last is None:
+    box = _box(problem, best_mm, steps_mm, low, high)
+    if box is None:
         middle = _integer_program(problem, best_mm, steps_mm, low, high)
         near = 1 if 3**middle.size <= _MOST_TRIED else 0
-        first, last = np.maximum(middle - near, low), np.minimum(middle + near, high)
-    ranges = [np.arange(a, b + 1) for a, b in zip(first, last, strict=True)]
+        box = np.maximum(middle - near, low), np.minimum(middle + near, high)
+    ranges = [np.arange(a, b + 1) for a, b in zip(*box, strict=True)]
     tries = np.stack(np.meshgrid(*ranges, indexing="ij"), axis=-1).reshape(-1, len(ranges))
     settings = tries * steps_mm + 0.0  # no minus nought
     residuals = problem.residuals_cents(settings)
@@ -43,15 +44,17 @@ def whole_steps_mm(problem: Problem, best_mm: Array, steps_mm: Array) -> Array:
 
 def _box(
     problem: Problem, best_mm: Array, steps_mm: Array, low: Array, high: Array
-) -> tuple[Array | None, Array | None]:
+) -> tuple[Array, Array] | None:
     """Ends of the box, in steps; None where it holds too much to try."""
     start = np.clip(np.round(best_mm / steps_mm), low, high)
-    at_start = problem.worst_cents(problem.residuals_cents(start * steps_mm))
-    nearest, furthest = reach_mm(problem, best_mm, float(at_start) + _SAME_CENTS)
-    first = np.maximum(np.floor(nearest / steps_mm), low)
-    last = np.minimum(np.ceil(furthest / steps_mm), high)
-    fits = np.prod(last - first + 1) <= _MOST_TRIED
-    return (first, last) if fits else (None, None)
+    at_start = float(problem.worst_cents(problem.residuals_cents(start * steps_mm)))
+    for reach_mm, most in ((rough_reach_mm, _FEW), (exact_reach_mm, _MOST_TRIED)):
+        nearest, furthest = reach_mm(problem, best_mm, at_start + _SAME_CENTS)
+        first = np.maximum(np.floor(nearest / steps_mm), low)
+        last = np.minimum(np.ceil(furthest / steps_mm), high)
+        if np.prod(last - first + 1) <= most:
+            return first, last
+    return None
 
 
 def _integer_program(

@@ -26,8 +26,6 @@ from analyzer.report.model import (
     StringResult,
 )
 
-_COVERAGE = 1.96
-
 
 @dataclass(frozen=True)
 class Done:
@@ -170,8 +168,8 @@ def _travel_ends(parts: Sequence[PartSetting]) -> Iterator[str]:
 def _response_result(response: Response) -> ResponseResult:
     return ResponseResult(
         response.rounds,
-        float(1 + response.state[0]),
-        float(_COVERAGE * response.covariance[0, 0] ** 0.5),
+        response.instrument_factor,
+        response.instrument_factor_uncertainty,
         tuple(map(float, response.state)),
         tuple(tuple(map(float, row)) for row in response.covariance),
     )

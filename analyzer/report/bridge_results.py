@@ -63,6 +63,7 @@ class BridgeFound:
             self.response.factor_uncertainty(given.name),
             given.travel_mm,
             moved_mm,
+            None if given.screw is None else given.screw.pitch_mm,
         )
         part = self._part_of(adjuster)
         if part is None:
@@ -76,7 +77,6 @@ class BridgeFound:
             for string, need in self.needs.items()
             if string in given.share
         }
-        pitch_mm = None if given.screw is None else given.screw.pitch_mm
         return replace(
             result,
             reason=_sentence(reason) if reason else None,
@@ -87,8 +87,8 @@ class BridgeFound:
             direction=direction,
             cents_per_mm=per_mm,
             cents_per_turn=None
-            if pitch_mm is None
-            else {string: each * pitch_mm for string, each in per_mm.items()},
+            if result.pitch_mm is None
+            else {string: each * result.pitch_mm for string, each in per_mm.items()},
         )
 
     def _part_of(self, adjuster: Adjuster) -> PartSetting | None:

@@ -9,13 +9,14 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 
-from analyzer.bridge.response import Response
+from analyzer.bridge.response import Response, prior_response
+from analyzer.bridge.steps import Direction, move_of_turns_mm
 from analyzer.errors import UnusableInputError
-from analyzer.instrument.model import Instrument
+from analyzer.instrument.model import Adjuster, Instrument
 from analyzer.instrument.tables import Table, shown, text_of
 from analyzer.report.adjustment import Done
 from analyzer.report.model import SCHEMA_VERSION
@@ -39,10 +40,16 @@ class EarlierString:
 
 @dataclass(frozen=True)
 class EarlierAdjuster:
-    """What was advised for an adjuster (0 where nothing was), and the travel it had, mm."""
+    """What was advised for an adjuster (0 where nothing was), and the travel it had, mm.
+
+    ``turns`` with ``direction``, and ``pitch_mm``, are None where it had no screw.
+    """
 
     name: str
     move_mm: float
+    turns: float | None
+    direction: Direction | None
+    pitch_mm: float | None
     travel_mm: tuple[float, float] | None
     moved_mm: float
 
@@ -114,9 +121,20 @@ def _adjuster(table: Table) -> EarlierAdjuster:
     return EarlierAdjuster(
         table.text("name", "the name of the adjuster"),
         _number_or_null(table, "move_mm", -_LARGEST_MM, _LARGEST_MM) or 0.0,
+        _number_or_null(table, "turns", 0.0, _LARGEST_MM),
+        _direction(table),
+        _number_or_null(table, "pitch_mm", 0.0, _LARGEST_MM),
         _travel(table),
         table.number("moved_mm", -_LARGEST_MM, _LARGEST_MM, "0.0"),
     )
+
+
+def _direction(table: Table) -> Direction | None:
+    key, known = "direction", ("clockwise", "counterclockwise", "none", None)
+    given = table.take(key, "clockwise, counterclockwise, none or null")
+    if given not in known:
+        raise table.fault(key, f"is {shown(given)}", "Give clockwise, counterclockwise or none")
+    return cast("Direction | None", given)
 
 
 def _travel(table: Table) -> tuple[float, float] | None:
@@ -179,6 +197,8 @@ def done_before(
 ) -> Done:
     """What was done since an earlier report: as it advised, or as ``turned_mm`` says.
 
+    What had been learned of screws whose thread the file has since corrected is forgotten.
+
     Raises UnusableInputError where it is of another instrument or bridge, or lacks what is needed.
     """
     name = instrument.name if instrument.name_given else None
@@ -198,15 +218,26 @@ def done_before(
             f"has the adjusters {had}, and the instrument file {', '.join(names)}",
             "Give the report of this bridge, and the instrument file as it was",
         )
-    advised = {each.name: each.move_mm for each in earlier.adjusters}
+    pairs = list(zip(earlier.adjusters, bridge.adjusters, strict=True))
+    advised = {was.name: _advised_mm(was, now) for was, now in pairs}
+    same_threads = all(
+        was.pitch_mm == (now.screw.pitch_mm if now.screw else None) for was, now in pairs
+    )
     return Done(
         earlier.file,
         dict(_known_errors(earlier)),
         advised if turned_mm is None else turned_mm,
         {each.name: each.travel_mm for each in earlier.adjusters},
         {each.name: each.moved_mm for each in earlier.adjusters},
-        earlier.response,
+        earlier.response if same_threads else prior_response(bridge.adjusters),
     )
+
+
+def _advised_mm(was: EarlierAdjuster, now: Adjuster) -> float:
+    """What the advice did: turns were made, and what they move is what the file says now."""
+    if was.turns is None or was.direction is None or now.screw is None:
+        return was.move_mm
+    return move_of_turns_mm(was.turns, was.direction, now.screw)
 
 
 def _known_errors(earlier: EarlierReport) -> Iterator[tuple[int, tuple[float, float]]]:

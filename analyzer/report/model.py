@@ -77,8 +77,8 @@ class AdjusterResult:
 
     ``share`` maps a string to the mm that its saddle moves for each mm of the adjuster;
     ``cents_per_turn`` and ``cents_per_mm`` to what that does to its error, with the ``response``
-    learned so far (a multiple of the geometry's). ``travel_mm`` is as in the instrument file, and
-    ``moved_mm`` what the adjuster has been moved since.
+    learned so far (a multiple of the geometry's). ``pitch_mm`` is the screw's; ``travel_mm`` is as
+    in the instrument file, and ``moved_mm`` what the adjuster has been moved since.
     """
 
     name: str
@@ -89,6 +89,7 @@ class AdjusterResult:
     response_uncertainty: float
     travel_mm: tuple[float, float] | None
     moved_mm: float
+    pitch_mm: float | None = None
     reason: str | None = None
     order: int | None = None
     move_mm: float | None = None
