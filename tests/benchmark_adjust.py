@@ -7,9 +7,9 @@ recordings at 45 dB signal to noise (``sample_audio/pluck_model.py``, read by th
 its advice, and moves made just as advised. The strings answer by their lengths, with a setback that
 the instrument file does not tell; in the second and third row all moves do 15 % more or less than
 that. A string has arrived when its error is within 0.5 cents of what it has at the best setting of
-the bridge. That one is found here by trying every whole step: least worst error, to 0.05 cents, then
-least squares. With ``--noise`` nothing is recorded: the errors are known up to normal noise of that
-standard deviation.
+the bridge. That one is found here by trying every whole step: least worst error, to 0.05 cents,
+then least squares. With ``--noise`` nothing is recorded: the errors are known up to normal noise of
+that standard deviation.
 """
 
 from __future__ import annotations
