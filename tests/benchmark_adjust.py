@@ -7,8 +7,9 @@ recordings at 45 dB signal to noise (``sample_audio/pluck_model.py``, read by th
 its advice, and moves made just as advised. The strings answer by their lengths, with a setback that
 the instrument file does not tell; in the second and third row all moves do 15 % more or less than
 that. A string has arrived when its error is within 0.5 cents of what it has at the best setting of
-the bridge, which is found here by trying every whole step. With ``--noise`` nothing is recorded:
-the errors are known up to normal noise of that standard deviation.
+the bridge. That one is found here by trying every whole step: least worst error, to 0.05 cents,
+then least squares. With ``--noise`` nothing is recorded: the errors are known up to normal noise of
+that standard deviation.
 """
 
 from __future__ import annotations
@@ -37,6 +38,7 @@ from analyzer.report.adjustment import Adjustment, Done, adjust
 from analyzer.report.model import ResponseResult, StringResult
 
 ARRIVED_CENTS = 0.5
+SAME_CENTS = 0.05  # settings whose worst errors are so near are equally good; least squares decide
 FACTORS = (1.0, 1.15, 0.85)
 ROUNDS = 2
 SNR_DB = 45.0
@@ -109,7 +111,7 @@ class Virtual:
             moves[:, places] = tries
             errors = self.errors_at(moves)[:, rows]
             worst = np.max(np.abs(errors), axis=1)
-            squares = np.where(worst <= worst.min() + 0.01, np.sum(errors**2, axis=1), np.inf)
+            squares = np.where(worst <= worst.min() + SAME_CENTS, np.sum(errors**2, axis=1), np.inf)
             best[rows] = errors[np.argmin(squares)]
         return best
 

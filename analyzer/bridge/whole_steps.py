@@ -16,7 +16,9 @@ from analyzer.bridge.problem import Problem
 
 _MOST_TRIED = 200_000  # settings; some tens of milliseconds
 _FEW = 4_000  # trying them takes less time than finding a smaller box
-_SAME_CENTS = 0.01  # worst errors so near are one: nobody can measure the difference
+# Worst errors so near are one: nobody hears or measures the difference, but to earn it another
+# string can come out half a cent worse.
+_SAME_CENTS = 0.05
 _ROUNDING = 1e-9  # of a step: a travel that is a whole number of steps is reached
 
 
@@ -24,7 +26,7 @@ def whole_steps_mm(problem: Problem, best_mm: Array, steps_mm: Array) -> Array:
     """The settings in whole steps, (m,) mm within the travel, of the least worst error.
 
     ``best_mm`` is the best place without steps. Among settings whose worst errors are within
-    0.01 cents of the least, the one of least squares is taken.
+    0.05 cents of the least, the one of least squares is taken.
     """
     low = np.ceil(problem.low_mm / steps_mm - _ROUNDING)
     high = np.floor(problem.high_mm / steps_mm + _ROUNDING)
