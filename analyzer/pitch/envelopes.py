@@ -19,6 +19,7 @@ _SMOOTHING_S = 0.15
 _WHITE_PIECES = 4.0
 _HEARD_POWER = 8.0  # samples with more than this times the noise show a partial's decay
 _FEWEST_HEARD = 5
+_STEADIEST = 0.75
 _LEAST_PASSED = 0.3
 _CLEANEST_POWER = 1e-8  # no recording is cleaner than 80 dB in the band of a partial
 
@@ -81,7 +82,7 @@ def _at_least(variance: Real, amplitude: Real) -> Real:
     return np.asarray(np.maximum(variance, np.maximum(least, 1e-30)))
 
 
-def slow_waves(imaginary: Real, amplitude: Real, noise: Real, size: int) -> tuple[Real, Real]:
+def slow_waves(imaginary: Real, amplitude: Real, noise: Real, size: int, standing: Real) -> tuple[Real, Real]:
     """What hum, beating polarisations or ringing neighbours leave in the phases beside noise.
 
     Over pieces of ``size`` samples, 0.3 s, the sum of amplitude times the rest has the variance
@@ -90,8 +91,8 @@ def slow_waves(imaginary: Real, amplitude: Real, noise: Real, size: int) -> tupl
 
     with the piece's power, a colour of 1 for independent samples, and a variance of phase that
     goes along with the partial. Returns both, (partials, 1) each, the second for one sample. No
-    partial is taken for steadier than half of them are: what all share must not be ruled by the
-    one that a fit happens to follow. Few pieces say little of the colour, so they are weighed with
+    partial is taken for steadier than three in four of them are: what all share must not be ruled
+    by the few that a fit happens to follow. ``standing`` (partials,) is the say of each. Few pieces say little of the colour, so they are weighed with
     the expectation that it is 1.
     """
     count = imaginary.shape[1] // size
@@ -99,11 +100,18 @@ def slow_waves(imaginary: Real, amplitude: Real, noise: Real, size: int) -> tupl
     power = np.sum((amplitude**2)[:, : count * size].reshape(-1, count, size), axis=2) + 1e-300
     plain = noise[:, None] * power
     wave = np.sum(score**2 - plain, axis=1) / np.maximum(np.sum(power**2, axis=1), 1e-300)
-    wave = np.maximum(wave, max(0.0, float(np.median(wave))))[:, None]
+    wave = np.maximum(wave, max(0.0, _quantile(wave, standing)))[:, None]
     seen = np.mean(score**2 / (plain + wave * power**2), axis=1)
     pieces = max(count - 2, 0)
     colour = np.maximum(1.0, (_WHITE_PIECES + pieces * seen) / (_WHITE_PIECES + pieces))
     return colour[:, None], size * wave
+
+
+def _quantile(values: Real, weights: Real) -> float:
+    """The value that ``_STEADIEST`` of the weight lies below."""
+    order = np.argsort(values)
+    middle = np.cumsum(weights[order]) - 0.5 * weights[order]
+    return float(np.interp(_STEADIEST * np.sum(weights), middle, values[order]))
 
 
 def decaying_power(values: Complex, noise: Real, t: Real) -> Real:

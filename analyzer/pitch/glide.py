@@ -19,7 +19,7 @@ SIZE_PRIOR = 8.0 / CENTS_PER_NEPER  # standard deviation, relative: plucks start
 NO_GLIDE_PRIOR = 0.3  # probabilities; the exponentials share the rest
 _ENERGY = 0.3
 _SHORTEST_S, _LONGEST_S = 0.04, 3.0
-_EXPONENTIALS = 21
+_EXPONENTIALS = 17
 
 
 @dataclass(frozen=True)

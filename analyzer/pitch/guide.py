@@ -4,7 +4,7 @@ pYIN (M. Mauch and S. Dixon, ICASSP 2014; ``librosa.pyin``) snaps to a grid, and
 its band comes back voiced and wrong. So the whole range is looked at first with YIN (A. de
 Cheveigne and H. Kawahara, J. Acoust. Soc. Am. 111, 1917, 2002; ``librosa.yin``) and the octave is
 checked against the spectrum. pYIN then says, within a band about that, how sure the note is and
-how its pitch runs. The figure that is reported comes from the refinement around it.
+what its pitch is. The figure that is reported comes from the refinement around it.
 """
 
 from __future__ import annotations
@@ -18,15 +18,15 @@ from analyzer.pitch.spectrum import LineSpectrum, NoteSpectrum, Real
 LOWEST_HZ = 25.0
 HIGHEST_HZ = 1600.0
 LEAST_VOICED_SHARE = 0.5
-_LOOK_RATE_HZ = 22_000.0
-_LOOK_FRAME = 4096
+_LOOK_RATE_HZ = 16_000.0
+_LOOK_FRAME = 3072
 _LOOK_S = 1.2  # the look is taken at the start of the note, where it is loud
 _BAND_SEMITONES = 4.0  # pYIN's band reaches this far to either side of the look
 _FRAME = 128
 _PERIODS_A_FRAME = 6.0
 _HOP_S = 0.06
 _RESOLUTION = 0.25  # semitones; the refinement looks 40 cents to either side
-_LOUD_S = 0.5
+_TRACKED_S = 0.5  # a note dies away into the noise; whether it is one shows in its start
 _RAISE_LINES = 14
 _RAISE_REACH = 0.02  # of the pitch
 _RAISE_FAINT_DB = 40.0  # lines this far below the others are not the note's own
@@ -35,15 +35,10 @@ _RAISE_CLEAR_DB = 18.0  # nor are lines that hardly stand out of what lies betwe
 
 @dataclass(frozen=True)
 class Guide:
-    """What the guide saw: a rough pitch, and its run over the note.
-
-    ``times_s``, from the onset, and ``track_hz`` have shape (frames,); unvoiced frames are NaN.
-    """
+    """What the guide saw: a rough pitch, and the share of the loud start that has one."""
 
     pitch_hz: float
     voiced_share: float
-    times_s: Real
-    track_hz: Real
 
 
 def guide_note(spectrum: NoteSpectrum, lines: LineSpectrum) -> Guide:
@@ -64,7 +59,7 @@ def _look(spectrum: NoteSpectrum) -> float:
         fmax=min(HIGHEST_HZ, rate_hz / 4),
         sr=rate_hz,
         frame_length=_LOOK_FRAME,
-        hop_length=_LOOK_FRAME // 4,
+        hop_length=_LOOK_FRAME // 2,
         center=False,
     )
     return float(np.median(seen))
@@ -96,8 +91,9 @@ def _track(spectrum: NoteSpectrum, look_hz: float) -> Guide:
 
     samples, rate_hz = spectrum.lowered(_FRAME / _PERIODS_A_FRAME * look_hz)
     hop = max(_FRAME // 4, round(_HOP_S * rate_hz))
+    onset = round(spectrum.onset_s * rate_hz)
     found, voiced, _ = librosa.pyin(
-        samples[round(spectrum.onset_s * rate_hz) :],
+        samples[onset : onset + round(_TRACKED_S * rate_hz)],
         fmin=look_hz * 2 ** (-_BAND_SEMITONES / 12),
         fmax=min(look_hz * 2 ** (_BAND_SEMITONES / 12), rate_hz / 2.2),
         sr=rate_hz,
@@ -109,6 +105,4 @@ def _track(spectrum: NoteSpectrum, look_hz: float) -> Guide:
         fill_na=np.nan,
     )
     pitch_hz = float(np.nanmedian(found)) if np.any(voiced) else look_hz
-    times_s = np.arange(found.size) * hop / rate_hz
-    # A note dies away into the noise; whether it is one shows in its start.
-    return Guide(pitch_hz, float(np.mean(voiced[times_s < _LOUD_S])), times_s, found)
+    return Guide(pitch_hz, float(np.mean(voiced)))

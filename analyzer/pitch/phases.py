@@ -76,10 +76,10 @@ class PhaseFit:
     probabilities: Real
 
 
-def fit_phases(envelopes: Envelopes) -> PhaseFit:
+def fit_phases(envelopes: Envelopes, standing: Real) -> PhaseFit:
     """Fit equation (1) to all partials at once, by iterated weighted least squares."""
     log_tau = first_time_constants()
-    fit = _first_fit(envelopes, log_tau)
+    fit = _first_fit(envelopes, standing, log_tau)
     rough = envelopes.values * np.exp(-1j * fit.phases) / passed(fit.phases, envelopes)
     size, step_share = block_size(envelopes)
     blocks, known = in_blocks(replace(envelopes, values=rough), fit.phases, size)
@@ -97,16 +97,16 @@ def fit_phases(envelopes: Envelopes) -> PhaseFit:
             log_tau, decaying_power(blocks.values, noise, blocks.times_s), blocks.times_s
         )
         if reach < np.inf:
-            colour, wave = slow_waves(turned.imag, amplitude, noise, slow)
+            colour, wave = slow_waves(turned.imag, amplitude, noise, slow, standing)
         weights = _weights(amplitude, noise, colour)
-        weights = weights / (1 + wave * weights)
+        weights = standing[:, None] * weights / (1 + wave * weights)
         weights = np.where((pitch_share <= reach)[:, None], weights, _HARDLY * weights)
         fit = _fit(measured, weights, blocks, shapes, wander)
         phases = fit.phases - known
     return fit
 
 
-def _first_fit(envelopes: Envelopes, log_tau: Real) -> PhaseFit:
+def _first_fit(envelopes: Envelopes, standing: Real, log_tau: Real) -> PhaseFit:
     """A fit to the unwrapped phases, which may wander freely: it must only be near.
 
     No phase is trusted beyond ``_FIRST_TRUST``, so that no partial rules the others before it is
@@ -119,7 +119,7 @@ def _first_fit(envelopes: Envelopes, log_tau: Real) -> PhaseFit:
     clear = amplitude**2 > _FOLLOWED_POWER * noise[:, None]
     followed = np.logical_and.accumulate(clear, axis=1)
     weights = _weights(amplitude, noise, envelopes.colour)
-    weights = weights / (1 + _FIRST_TRUST * weights)
+    weights = standing[:, None] * weights / (1 + _FIRST_TRUST * weights)
     lost = np.sum(followed, axis=1, keepdims=True) < _FEWEST_FOLLOWED
     weights = np.where(followed, weights, np.where(lost, _HARDLY * weights, 0.0))
     shapes = candidate_shapes(log_tau, decaying_power(z, noise, t), t)

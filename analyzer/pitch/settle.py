@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analyzer.errors import RecordingError
+from analyzer.music import ISO16_A4_HZ
 from analyzer.pitch.clipping import envelopes_between_tops, find_clipping
 from analyzer.pitch.envelopes import Envelopes
 from analyzer.pitch.guide import LEAST_VOICED_SHARE, Guide, guide_note
@@ -27,6 +28,7 @@ _FIT_FROM_S = 0.05
 _LOUD_DB = 30.0  # a line so far above the noise is a tone; noise alone hardly reaches 15 dB
 _RINGING = 1.5  # after this over its half-width, a band has forgotten the onset
 _START_S = 0.1
+_REFERENCES_AN_OCTAVE = 3
 _FEWEST_FOR_STIFFNESS = 3
 _LEAST_GLIDE_CENTS = 0.1
 _LEAST_SD_CENTS = 0.0005  # no clock and no model is better than this
@@ -83,23 +85,31 @@ def settle(recording: Recording, pluck: Pluck) -> SettledPitch:
     _check_note(recording.path.name, guide, peaks)
     if clipping.clipped:
         peaks = lawful(peaks)
+    pace = _pace(peaks)
+    spectrum, peaks = spectrum.at_pace(pace), replace(peaks, rough_hz=peaks.rough_hz / pace)
     envelopes = _envelopes(spectrum, peaks)
     if clipping.clipped:
         envelopes = _mended(envelopes, samples, spectrum.rate_hz, spectrum.onset_s)
     _check_length(recording.path.name, envelopes, pluck)
-    phases = fit_phases(envelopes)
+    phases = fit_phases(envelopes, peaks.standing)
     string = _string(recording.path.name, peaks, envelopes, phases)
-    return _in_figures(string, peaks, envelopes, phases, clipped=clipping.clipped)
+    return _in_figures(string, peaks, envelopes, phases, pace, clipped=clipping.clipped)
 
 
 def _in_figures(
-    string: StringFit, peaks: Peaks, envelopes: Envelopes, phases: PhaseFit, *, clipped: bool
+    string: StringFit,
+    peaks: Peaks,
+    envelopes: Envelopes,
+    phases: PhaseFit,
+    pace: float,
+    *,
+    clipped: bool,
 ) -> SettledPitch:
-    first_hz = envelopes.centres_hz[0] * (1 + phases.offsets[0])
-    times_s, course_cents = phases.times_s, phases.course_cents
+    first_hz = pace * envelopes.centres_hz[0] * (1 + phases.offsets[0])
+    times_s, course_cents = phases.times_s / pace, phases.course_cents
     stiff = peaks.numbers.size >= _FEWEST_FOR_STIFFNESS
     return SettledPitch(
-        settled_hz=string.f1_hz,
+        settled_hz=pace * string.f1_hz,
         settled_uncertainty_cents=math.hypot(string.uncertainty_cents, 1.96 * _LEAST_SD_CENTS),
         first_partial_hz=float(first_hz) if peaks.numbers[0] == 1 else math.nan,
         misfit_cents=string.misfit_cents,
@@ -112,6 +122,16 @@ def _in_figures(
         partials=peaks.numbers.size,
         clipped=clipped,
     )
+
+
+def _pace(peaks: Peaks) -> float:
+    """How much faster than a reference pitch nearby the note runs.
+
+    What follows is done on a clock that runs so much faster. A recording played a little faster is
+    then cut into the same pieces, and its pitch is found to be higher by just that much.
+    """
+    octaves = math.log2(peaks.rough_hz[0] / peaks.numbers[0] / ISO16_A4_HZ)
+    return float(2 ** (octaves - round(_REFERENCES_AN_OCTAVE * octaves) / _REFERENCES_AN_OCTAVE))
 
 
 def _check_note(name: str, guide: Guide, peaks: Peaks) -> None:
@@ -138,12 +158,10 @@ def _check_length(name: str, envelopes: Envelopes, pluck: Pluck) -> None:
 def _envelopes(spectrum: NoteSpectrum, peaks: Peaks) -> Envelopes:
     """The partials' envelopes, without the ends at which the band's filter rings."""
     half_hz = _band_half_hz(peaks)
-    values, centres_hz, rate_hz = spectrum.envelopes(peaks.rough_hz, half_hz)
-    times_s = np.arange(values.shape[1]) / rate_hz - spectrum.onset_s
+    values, centres_hz, times_s = spectrum.envelopes(peaks.rough_hz, half_hz)
     ringing_s = _RINGING / half_hz
     kept = (times_s >= max(_FIT_FROM_S, ringing_s)) & (times_s <= times_s[-1] - ringing_s)
-    values = values[:, kept]
-    return Envelopes(values, centres_hz, times_s[kept], half_hz)
+    return Envelopes(values[:, kept], centres_hz, times_s[kept], half_hz)
 
 
 def _mended(envelopes: Envelopes, samples: Real, rate_hz: float, onset_s: float) -> Envelopes:

@@ -4,10 +4,12 @@ For values y_k(t) with weights w_k(t), and rows r(t),
 
     y_k(t) = c_k + e_k t + sum_i x_i r_i(t)                                                 (1)
 
-The lines are taken out of the values and the rows, and what is left is brought to a triangle once
-(QR). Each candidate, a subset of rows with its normal prior, is then solved on the small triangle.
-Orthogonal steps throughout: on a clean recording the information is so large that differences of
-sums of squares would lose every digit.
+The lines are taken out of the values and the rows. All partials share the rows, so what is left of
+their products is one small matrix, of which a root is taken once. Each candidate, a subset of rows
+with its normal prior, is then solved on that root. On a clean recording the information is so large
+that differences of sums of squares would lose every digit: the lines are all but gone before the
+products are taken, every column is brought to one size before the root, and the wander is taken
+out by orthogonal steps.
 """
 
 from __future__ import annotations
@@ -19,19 +21,20 @@ import numpy as np
 from analyzer.pitch.spectrum import Real
 
 _SLOPE_SD = 0.02  # relative; a line whose slope is known no better than this is not fitted
+_SEEN = 1e-12  # a row of which the lines leave less than this is rounding, and says nothing
 
 
 @dataclass(frozen=True)
 class SharedTerms:
     """Equation (1) without its lines.
 
-    ``triangle`` (n, hats + glides + 1): hats of the wander first, then candidates of the glide,
+    ``root`` (n, n), upper: hats of the wander first, then candidates of the glide,
     then the values. ``mean`` and ``slope`` (partials,) are the lines through the values about
     ``mean_s``; ``row_mean`` and ``row_slope`` (partials, rows) those through the rows; ``spread``
     (partials,) is the information on a slope.
     """
 
-    triangle: Real
+    root: Real
     hats: int
     mean: Real
     slope: Real
@@ -73,12 +76,43 @@ def share_terms(
     slope = np.sum(weights * centred * values, axis=1) / spread
     row_mean = (weights @ rows.T) / total[:, None]
     row_slope = ((weights * centred) @ rows.T) / spread[:, None]
-    left = rows - row_mean[:, :, None] - row_slope[:, :, None] * centred[:, None, :]
     rest = values - mean[:, None] - slope[:, None] * centred
-    columns = np.concatenate([left, rest[:, None, :]], axis=1) * np.sqrt(weights)[:, None, :]
-    flat = columns.transpose(0, 2, 1).reshape(-1, rows.shape[0] + 1)
-    triangle = np.asarray(np.linalg.qr(flat[np.any(flat != 0, axis=1)], mode="r"))
-    return SharedTerms(triangle, hats.shape[0], mean, slope, mean_s, row_mean, row_slope, spread)
+    lines = np.concatenate(
+        [weights / np.sqrt(total)[:, None], weights * centred / np.sqrt(spread)[:, None]]
+    )
+    root = _root(_level(rows, weights, times_s), weights, lines, rest)
+    return SharedTerms(root, hats.shape[0], mean, slope, mean_s, row_mean, row_slope, spread)
+
+
+def _level(rows: Real, weights: Real, times_s: Real) -> Real:
+    """The rows less one line each, which takes nothing from them but what all partials' lines do.
+
+    What is left to ``_root`` to take away is then small, and costs few digits.
+    """
+    weight = np.sum(weights, axis=0)
+    centred = times_s - np.sum(weight * times_s) / np.sum(weight)
+    mean = rows @ weight / np.sum(weight)
+    slope = rows @ (weight * centred) / np.sum(weight * centred**2)
+    return np.asarray(rows - mean[:, None] - slope[:, None] * centred)
+
+
+def _root(rows: Real, weights: Real, lines: Real, rest: Real) -> Real:
+    """An upper root of the products of rows and values, the lines taken out; (n, n).
+
+    All partials share the rows, so what their lines leave of the weights is one matrix over time.
+    """
+    left = np.diag(np.sum(weights, axis=0)) - lines.T @ lines
+    size = rows.shape[0] + 1
+    products = np.empty((size, size))
+    products[:-1, :-1] = rows @ left @ rows.T
+    products[-1, :-1] = products[:-1, -1] = rows @ np.sum(weights * rest, axis=0)
+    products[-1, -1] = np.sum(weights * rest**2)
+    whole = np.append(rows**2 @ np.sum(weights, axis=0), products[-1, -1])
+    seen = np.diag(products) > _SEEN * whole
+    scale = np.sqrt(np.where(seen, np.diag(products), np.inf))
+    values, vectors = np.linalg.eigh(products / scale / scale[:, None])
+    root = np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T
+    return np.asarray(np.linalg.qr(root * np.where(seen, scale, 0.0), mode="r"))
 
 
 def _informative(weights: Real, times_s: Real) -> tuple[Real, Real]:
@@ -95,19 +129,21 @@ def solve_all(terms: SharedTerms, glide_sd: float, roots: Real) -> Solutions:
     ``roots`` (wanders, hats, hats) are roots R of the hats' inverse prior covariances R'R.
     """
     hats, wanders = terms.hats, roots.shape[0]
-    free = np.broadcast_to(terms.triangle[:, :hats], (wanders, *terms.triangle[:, :hats].shape))
+    top, below = terms.root[:hats], terms.root[hats:, hats:]
+    free = np.broadcast_to(top[:, :hats], (wanders, hats, hats))
     basis, corner = np.linalg.qr(np.concatenate([free, roots], axis=1))
-    others = np.zeros((terms.triangle.shape[0] + hats, terms.triangle.shape[1] - hats))
-    others[: terms.triangle.shape[0]] = terms.triangle[:, hats:]
-    inside = basis.transpose(0, 2, 1) @ others
-    left = np.concatenate([others[None], others - basis @ inside])
+    inside = basis[:, :hats].transpose(0, 2, 1) @ top[:, hats:]
+    left = -(basis @ inside)
+    left[:, :hats] += top[:, hats:]
+    left = np.concatenate([np.pad(top[:, hats:], ((0, hats), (0, 0)))[None], left])
     taken = _after_none(np.linalg.solve(corner, inside))
     reach = np.linalg.solve(
         corner.transpose(0, 2, 1),
         np.broadcast_to(terms.row_slope[:, :hats].T, (wanders, hats, terms.slope.size)),
     )
     shrunk = np.sum(np.log(np.abs(_diagonals(roots))) - np.log(np.abs(_diagonals(corner))), axis=1)
-    return _solutions(terms, glide_sd, left, taken, _after_none(reach), _after_none(shrunk))
+    products = left.transpose(0, 2, 1) @ left + below.T @ below
+    return _solutions(terms, glide_sd, products, taken, _after_none(reach), _after_none(shrunk))
 
 
 def _after_none(values: Real) -> Real:
@@ -120,19 +156,18 @@ def _diagonals(matrices: Real) -> Real:
 
 
 def _solutions(
-    terms: SharedTerms, glide_sd: float, left: Real, taken: Real, reach: Real, shrunk: Real
+    terms: SharedTerms, glide_sd: float, products: Real, taken: Real, reach: Real, shrunk: Real
 ) -> Solutions:
     """Finish from what the hats leave.
 
-    ``left`` (wanders, n, glides + 1) holds what is left of the glides and the values, ``taken``
+    ``products`` (wanders, glides + 1, glides + 1) are those of the glides and the values, ``taken``
     (wanders, hats, glides + 1) the hats that each would take, ``reach`` (wanders, hats, partials)
     a root of the covariance that the hats bring to the slopes.
     """
-    glides, values = left[:, :, :-1], left[:, :, -1]
-    precision = np.sum(glides**2, axis=1) + glide_sd**-2
-    sizes = np.einsum("wn,wng->wg", values, glides) / precision
+    precision = _diagonals(products)[:, :-1] + glide_sd**-2
+    sizes = products[:, -1, :-1] / precision
     gain = 0.5 * sizes**2 * precision - 0.5 * np.log(precision * glide_sd**2)
-    alone = shrunk - 0.5 * np.sum(values**2, axis=1)
+    alone = shrunk - 0.5 * products[:, -1, -1]
     sizes, variances, gain = (_none_first(each) for each in (sizes, 1 / precision, gain))
     hat_slope = terms.row_slope[:, : terms.hats]
     tilts = _none_first(terms.row_slope[:, terms.hats :] - hat_slope @ taken[:, :, :-1])

@@ -7,16 +7,17 @@ inside the band, and no filter to design.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
+from scipy import fft, signal
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 _FADE_S = 0.02
+_EDGE_SHARE = 0.1  # of a lowered note's spectrum
 BAND_COLOUR = 8 / 3  # noise density in the middle of a band against its mean over the band
 _LEVELS_FROM_S = 0.08  # after the onset, past the pick's own noise
 _LEVELS_S = 1.2
@@ -44,29 +45,44 @@ class NoteSpectrum:
         """The note at a lower sample rate: samples, and the rate that came of it, Hz."""
         wanted = 2 * fft.next_fast_len(round(rate_hz / self.bin_hz / 2), real=True)
         size = min(self.size, wanted)
-        kept = self.bins[: size // 2 + 1] * _low_pass(size // 2 + 1)
+        kept = self.bins[: size // 2 + 1].copy()
+        edge = _edge(round(_EDGE_SHARE * kept.size))
+        kept[kept.size - edge.size :] *= edge
         out_rate_hz = size * self.bin_hz
         samples = fft.irfft(kept, size) * (size / self.size)
         return samples[: round(self.duration_s * out_rate_hz)], out_rate_hz
 
-    def envelopes(self, centres_hz: Real, half_width_hz: float) -> tuple[Complex, Real, float]:
-        """The complex envelopes of bands about ``centres_hz``.
+    def at_pace(self, pace: float) -> NoteSpectrum:
+        """The same note on a clock that runs ``pace`` times as fast."""
+        return replace(
+            self,
+            rate_hz=self.rate_hz / pace,
+            duration_s=self.duration_s * pace,
+            onset_s=self.onset_s * pace,
+        )
+
+    def envelopes(self, centres_hz: Real, half_hz: float) -> tuple[Complex, Real, Real]:
+        """The complex envelopes of bands about ``centres_hz``, at a rate of their full width.
 
         Returns the envelopes, shape (bands, samples), whose magnitude is the amplitude of the
-        partial; the exact frequency that each is taken against, Hz; and their common rate, Hz.
+        partial; the exact frequency that each is taken against, Hz; and their times from the onset.
         """
-        half = max(8, int(np.ceil(half_width_hz / self.bin_hz)))
-        width = fft.next_fast_len(2 * half)
         middle = np.round(centres_hz / self.bin_hz).astype(int)
-        offsets = np.round(fft.fftfreq(width, 1 / width)).astype(int)
-        index = middle[:, None] + offsets[None, :]
+        half = int(half_hz / self.bin_hz)
+        offsets = np.arange(-half, half + 1)
+        index = middle[:, None] + offsets
         inside = (index >= 0) & (index < self.bins.size)
         cut = np.where(inside, self.bins[np.clip(index, 0, self.bins.size - 1)], 0)
-        cut = cut * band_response(offsets / half)
-        envelopes = fft.ifft(cut, axis=1) * (2 * width / self.size)
-        rate_hz = width * self.bin_hz
-        used = int(self.duration_s * rate_hz)
-        return envelopes[:, :used], middle * self.bin_hz, rate_hz
+        from_centre_hz = (middle * self.bin_hz - centres_hz)[:, None] + offsets * self.bin_hz
+        cut = cut * (band_response(from_centre_hz / half_hz) * (2 / self.size))
+        step_s = 0.5 / half_hz
+        before = int(self.onset_s / step_s)
+        times_s = step_s * np.arange(-before, int((self.duration_s - self.onset_s) / step_s))
+        turn = 2j * np.pi * self.bin_hz
+        first_s = self.onset_s + times_s[0]
+        values = signal.czt(cut, times_s.size, np.exp(turn * step_s), np.exp(-turn * first_s))
+        values *= np.exp(-turn * half * (self.onset_s + times_s))
+        return values, middle * self.bin_hz, times_s
 
 
 @dataclass(frozen=True)
@@ -117,7 +133,6 @@ def band_response(offset: Real) -> Real:
     return np.asarray(0.5 + 0.5 * np.cos(np.pi * np.clip(offset, -1, 1)))
 
 
-def _low_pass(size: int) -> Real:
-    """Falls over the upper tenth, so that a lowered note does not ring."""
-    edge = np.clip((1 - np.arange(size) / size) / 0.1, 0, 1)
-    return np.asarray(0.5 - 0.5 * np.cos(np.pi * edge))
+def _edge(size: int) -> Real:
+    """How a lowered note's highest bins fall away, so that it does not ring."""
+    return np.asarray(0.5 + 0.5 * np.cos(np.pi * (np.arange(size) + 1) / size))
