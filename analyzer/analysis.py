@@ -18,8 +18,13 @@ from analyzer.instrument.model import Instrument, assumed_instrument
 from analyzer.measure import Measured, measure_recording
 from analyzer.music import ISO16_A4_HZ
 from analyzer.recording.finding import find_recordings
+from analyzer.report.adjustment import Done
 from analyzer.report.build import build_report
+from analyzer.report.comparison import Comparison, compare_reports
+from analyzer.report.earlier import EarlierReport, done_before, parse_report, read_report
+from analyzer.report.files import as_json
 from analyzer.report.model import Report
+from analyzer.report.turned import read_turned
 
 ALL_CORES = -1
 LOWEST_A4_HZ, HIGHEST_A4_HZ = 380.0, 500.0
@@ -32,6 +37,8 @@ def analyze_folder(
     folder: Path | str,
     *,
     instrument_file: Path | str | None = None,
+    previous: Path | str | None = None,
+    turned: Path | str | None = None,
     a4_hz: float = ISO16_A4_HZ,
     jobs: int = ALL_CORES,
     progress: Progress | None = None,
@@ -41,6 +48,8 @@ def analyze_folder(
     Parameters
     ----------
     folder : where the recordings are, and instrument.toml unless ``instrument_file`` is given.
+    previous : the JSON report of the round before, to learn from what was done since.
+    turned : table of what was really turned since then; without it, what was advised.
     a4_hz : frequency reference for the nominal notes, 380 Hz to 500 Hz. Errors do not depend on it.
     jobs : processes to use, 1 or more; -1 for all cores.
     progress : called with the number of recordings done and their total.
@@ -48,8 +57,8 @@ def analyze_folder(
     Raises
     ------
     UnusableInputError
-        No folder, no recordings, a wrong instrument file, or ``a4_hz`` or ``jobs`` out of
-        range.
+        No folder, no recordings, a wrong instrument file, earlier report or table, or ``a4_hz``
+        or ``jobs`` out of range.
     """
     if not LOWEST_A4_HZ <= a4_hz <= HIGHEST_A4_HZ:
         raise UnusableInputError(
@@ -60,8 +69,38 @@ def analyze_folder(
     folder = Path(folder)
     files = find_recordings(folder)
     instrument, warnings = _instrument(folder, instrument_file)
+    done = _done(previous, turned, instrument)
     measured = _measure_all(files, instrument, a4_hz, jobs, progress)
-    return build_report(instrument, a4_hz, measured, warnings)
+    return build_report(instrument, a4_hz, measured, warnings, done)
+
+
+def compare(before: Path, after: Path) -> Comparison:
+    """Compare two reports (JSON files), or folders of recordings, of one instrument.
+
+    Raises UnusableInputError where one cannot be read, or they are of different instruments.
+    """
+    return compare_reports(*(_read_or_analyzed(path) for path in (before, after)))
+
+
+def _read_or_analyzed(path: Path) -> EarlierReport:
+    if not path.is_dir():
+        return read_report(path)
+    return parse_report(printable(path.name) or str(path), as_json(analyze_folder(path)))
+
+
+def _done(
+    previous: Path | str | None, turned: Path | str | None, instrument: Instrument
+) -> Done | None:
+    if previous is None:
+        if turned is not None:
+            raise UnusableInputError(
+                "--turned", "stands alone", "Give the report of the round before with --previous"
+            )
+        return None
+    earlier = read_report(Path(previous))
+    if turned is None or instrument.bridge is None:
+        return done_before(earlier, instrument)
+    return done_before(earlier, instrument, read_turned(Path(turned), instrument.bridge.adjusters))
 
 
 def _measure_all(
@@ -104,12 +143,17 @@ def _deaf_to_interrupts() -> Iterator[None]:
         signal.signal(signal.SIGINT, signal.SIG_DFL if before is None else before)
 
 
-def input_files(folder: Path, instrument_file: Path | None = None) -> list[Path]:
+def input_files(
+    folder: Path, instrument_file: Path | None = None, *others: Path | None
+) -> list[Path]:
     """Every file that an analysis of this folder reads, so that no output takes its place.
+
+    ``others`` are the earlier report and the table of what was turned, where they are given.
 
     Raises UnusableInputError where there is no such folder or no recording in it.
     """
-    return [*find_recordings(folder), instrument_file or folder / FILE_NAME]
+    known = [*find_recordings(folder), instrument_file or folder / FILE_NAME]
+    return [*known, *(each for each in others if each is not None)]
 
 
 def _instrument(folder: Path, given: Path | str | None) -> tuple[Instrument, list[str]]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import signal
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -84,6 +85,17 @@ def analyze(
         Path | None,
         typer.Option(help="Instrument file.  [default: instrument.toml in FOLDER]"),
     ] = None,
+    previous: Annotated[
+        Path | None,
+        typer.Option(help="JSON report of the round before: learn from what was done since."),
+    ] = None,
+    turned: Annotated[
+        Path | None,
+        typer.Option(
+            help="CSV of what was turned since (adjuster, turns, direction). "
+            " [default: as PREVIOUS advised]"
+        ),
+    ] = None,
     json: Annotated[
         Path | None, typer.Option(help="Write the report as JSON; - for standard output.")
     ] = None,
@@ -111,22 +123,100 @@ def analyze(
     """
     from analyzer.analysis import analyze_folder, input_files
     from analyzer.report.files import as_csv, as_json
-    from cli.outputs import Output, check_outputs, deliver_all
-    from cli.printing import Progress, show_report
+    from cli.outputs import check_outputs, outputs_of
+    from cli.printing import Progress
 
-    wanted = [("--json", json, as_json), ("--csv", csv, as_csv)]
-    outputs = [Output(option, path, form) for option, path, form in wanted if path is not None]
-    check_outputs(outputs, input_files(folder, instrument))
+    outputs = outputs_of((json, as_json), (csv, as_csv))
+    check_outputs(outputs, input_files(folder, instrument, previous, turned))
     with libraries_silenced(), Progress(quiet=quiet) as progress:
         report = analyze_folder(
-            folder, instrument_file=instrument, a4_hz=a4, jobs=jobs, progress=progress.update
+            folder,
+            instrument_file=instrument,
+            previous=previous,
+            turned=turned,
+            a4_hz=a4,
+            jobs=jobs,
+            progress=progress.update,
         )
+    _give(report, outputs, quiet=quiet)
+
+
+@app.command()
+def compare(
+    before: Annotated[
+        Path, typer.Argument(help="JSON report of the earlier round, or its folder of recordings.")
+    ],
+    after: Annotated[Path, typer.Argument(help="The same of the later round.")],
+    json: Annotated[
+        Path | None, typer.Option(help="Write the comparison as JSON; - for standard output.")
+    ] = None,
+    csv: Annotated[
+        Path | None, typer.Option(help="Write a row a string as CSV; - for standard output.")
+    ] = None,
+    quiet: Annotated[  # noqa: FBT002
+        bool, typer.Option("--quiet", "-q", help="Print nothing but errors; the exit code tells.")
+    ] = False,
+) -> None:
+    """Show two rounds of one instrument side by side, and what changed beyond uncertainty.
+
+    Example: pluckcheck compare before.json after.json
+    """
+    from analyzer.analysis import compare as compare_rounds
+    from analyzer.report.comparison import comparison_as_csv, comparison_as_json
+    from cli.outputs import check_outputs, outputs_of
+
+    outputs = outputs_of((json, comparison_as_json), (csv, comparison_as_csv))
+    check_outputs(outputs, [before, after])
+    with libraries_silenced():
+        comparison = compare_rounds(before, after)
+    _give(comparison, outputs, quiet=quiet)
+
+
+@app.command()
+def restring(
+    instrument: Annotated[
+        Path, typer.Argument(help="Instrument file, with [[strings]] for those that are on.")
+    ],
+    strings: Annotated[
+        Path, typer.Argument(metavar="NEXT", help="File with [[strings]] for those to come.")
+    ],
+    json: Annotated[
+        Path | None, typer.Option(help="Write the plan as JSON; - for standard output.")
+    ] = None,
+    csv: Annotated[
+        Path | None, typer.Option(help="Write a row a string as CSV; - for standard output.")
+    ] = None,
+    a4: Annotated[
+        float, typer.Option(parser=_hertz, metavar="HZ", help="Frequency of A4.")
+    ] = ISO16_A4_HZ,
+    quiet: Annotated[  # noqa: FBT002
+        bool, typer.Option("--quiet", "-q", help="Print nothing but errors; the exit code tells.")
+    ] = False,
+) -> None:
+    """Say how other strings will change each 12th fret, so that saddles can be preset.
+
+    Example: pluckcheck restring instrument.toml heavier.toml
+    """
+    from analyzer.restring.files import plan_as_csv, plan_as_json
+    from analyzer.restring.plan import plan_restringing
+    from cli.outputs import check_outputs, outputs_of
+
+    outputs = outputs_of((json, plan_as_json), (csv, plan_as_csv))
+    check_outputs(outputs, [instrument, strings])
+    _give(plan_restringing(instrument, strings, a4), outputs, quiet=quiet)
+
+
+def _give(result: Any, outputs: Sequence[Any], *, quiet: bool) -> None:
+    """Write the outputs, print the tables where nothing else is printed, and end with the code."""
+    from cli.outputs import deliver_all
+    from cli.printing import show
+
     try:
-        deliver_all(outputs, report)
+        deliver_all(outputs, result)
     finally:  # a disk that is full must not cost the result
         if not quiet and not any(output.printed for output in outputs):
-            show_report(report)
-    raise typer.Exit(EXIT_COMPLETE if report.complete else EXIT_INCOMPLETE)
+            show(result)
+    raise typer.Exit(EXIT_COMPLETE if result.complete else EXIT_INCOMPLETE)
 
 
 def main() -> None:

@@ -8,10 +8,10 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
+from typing import Any
 
 from analyzer.errors import UnusableInputError
 from analyzer.report.files import check_place, write_text
-from analyzer.report.model import Report
 from cli.streams import print_data
 
 DASH = "-"
@@ -19,11 +19,11 @@ DASH = "-"
 
 @dataclass(frozen=True)
 class Output:
-    """One form of the report and its place; ``printed`` where that is standard output."""
+    """One form of a result and its place; ``printed`` where that is standard output."""
 
     option: str
     path: Path
-    form: Callable[[Report], str]
+    form: Callable[[Any], str]
 
     @property
     def printed(self) -> bool:
@@ -48,12 +48,20 @@ class Output:
                 )
         check_place(self.path)
 
-    def deliver(self, report: Report) -> None:
-        text = self.form(report)
+    def deliver(self, result: Any) -> None:
+        text = self.form(result)
         if self.printed:
             print_data(text)
         else:
             write_text(self.path, text)
+
+
+def outputs_of(
+    json: tuple[Path | None, Callable[[Any], str]], csv: tuple[Path | None, Callable[[Any], str]]
+) -> list[Output]:
+    """The outputs that are wanted, of a place (None: not wanted) and a form each."""
+    pairs = zip(("--json", "--csv"), (json, csv), strict=True)
+    return [Output(option, path, form) for option, (path, form) in pairs if path is not None]
 
 
 def check_outputs(outputs: Sequence[Output], inputs: Sequence[Path]) -> None:
@@ -69,17 +77,17 @@ def check_outputs(outputs: Sequence[Output], inputs: Sequence[Path]) -> None:
             )
 
 
-def deliver_all(outputs: Sequence[Output], report: Report) -> None:
+def deliver_all(outputs: Sequence[Output], result: Any) -> None:
     """Write every output that can be written, files first; then raise what went wrong first."""
-    failures = list(_failures(sorted(outputs, key=lambda output: output.printed), report))
+    failures = list(_failures(sorted(outputs, key=lambda output: output.printed), result))
     if failures:
         raise failures[0]
 
 
-def _failures(outputs: Sequence[Output], report: Report) -> Iterator[UnusableInputError]:
+def _failures(outputs: Sequence[Output], result: Any) -> Iterator[UnusableInputError]:
     for output in outputs:
         try:
-            output.deliver(report)
+            output.deliver(result)
         except UnusableInputError as error:
             yield error
 

@@ -6,12 +6,16 @@ import os
 from types import TracebackType
 from typing import Self
 
-from rich.console import Console
+from rich.console import Console, RenderableType
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
 from rich.progress import Progress as Bar
 
+from analyzer.report.comparison import Comparison
 from analyzer.report.model import Report
 from analyzer.report.terminal import TerminalReport
+from analyzer.report.terminal_comparison import TerminalComparison
+from analyzer.restring.plan import RestringPlan
+from analyzer.restring.terminal import TerminalPlan
 from cli.streams import print_text
 
 PIPED_COLUMNS = 120
@@ -49,11 +53,17 @@ class Progress:
         self._bar.update(self._task, completed=done, total=total)
 
 
-def show_report(report: Report) -> None:
+def show(result: Report | Comparison | RestringPlan) -> None:
     """Print the tables; a pipe gets plain text, wide enough that nothing wraps early."""
     console = Console(highlight=False)
     if not console.is_terminal and "COLUMNS" not in os.environ:
         console = Console(highlight=False, width=PIPED_COLUMNS)
     with console.capture() as captured:  # printed by rich itself, a closed pipe would end all
-        console.print(TerminalReport(report))
+        console.print(_shown(result))
     print_text(captured.get())
+
+
+def _shown(result: Report | Comparison | RestringPlan) -> RenderableType:
+    if isinstance(result, Report):
+        return TerminalReport(result)
+    return TerminalPlan(result) if isinstance(result, RestringPlan) else TerminalComparison(result)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import csv
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +16,11 @@ import pytest
 import soundfile
 from fetch_recordings import cache
 from pluck_model import PluckModel, recording
+from two_rounds import BEFORE, INSTRUMENT, write_round
+
+from analyzer.analysis import analyze_folder
+from analyzer.report.files import as_json
+from cli.main import main
 
 ROOT = Path(__file__).parent.parent
 SAMPLE_AUDIO = ROOT / "sample_audio"
@@ -30,6 +37,29 @@ def run() -> Run:
         plain = {name: value for name, value in os.environ.items() if name != "COLUMNS"}
         settings = {"capture_output": True, "text": True, "check": False, "cwd": ROOT, "env": plain}
         return subprocess.run(command, **{**settings, **options})  # noqa: PLW1510
+
+    return call
+
+
+@dataclass(frozen=True)
+class Called:
+    """What came of a command: exit code, standard output, standard error."""
+
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def called(monkeypatch, capsys) -> Callable[..., Called]:
+    """Call ``pluckcheck`` in this process: quicker than ``run`` where streams are not at stake."""
+
+    def call(*words: object) -> Called:
+        monkeypatch.setattr(sys, "argv", ["pluckcheck", *map(str, words)])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        code = ended.value.code
+        return Called(code if isinstance(code, int) else 0, *capsys.readouterr())
 
     return call
 
@@ -55,6 +85,32 @@ def write_pluck(tmp_path: Path) -> Callable[..., Path]:
         return path
 
     return write
+
+
+@pytest.fixture
+def record(tmp_path: Path) -> Callable[..., Path]:
+    """Write a round into a folder of this test."""
+
+    def write(name: str, errors, instrument: str = INSTRUMENT) -> Path:
+        return write_round(tmp_path / name, errors, instrument)
+
+    return write
+
+
+@pytest.fixture(scope="session")
+def first_round(tmp_path_factory) -> Path:
+    """The folder ``before`` and its report, made once."""
+    place = tmp_path_factory.mktemp("first_round")
+    report = analyze_folder(write_round(place / "before", BEFORE), jobs=1)
+    (place / "before.json").write_text(as_json(report), encoding="utf-8")
+    return place
+
+
+@pytest.fixture
+def before(first_round, tmp_path) -> Path:
+    """The JSON report of a first round; its folder ``before`` stands beside it."""
+    shutil.copytree(first_round, tmp_path, dirs_exist_ok=True)
+    return tmp_path / "before.json"
 
 
 @pytest.fixture(scope="session")

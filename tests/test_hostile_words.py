@@ -14,7 +14,13 @@ from conftest import ROOT, SAMPLE_AUDIO
 from rich.console import Console
 
 from analyzer.analysis import analyze_folder
-from analyzer.report.model import RecordingResult, Report, SaddleResult, StringResult
+from analyzer.report.model import (
+    AdjusterResult,
+    RecordingResult,
+    Report,
+    SaddleResult,
+    StringResult,
+)
 from analyzer.report.terminal import TerminalReport
 
 SLOW = """
@@ -128,12 +134,15 @@ def test_what_rounds_to_nothing_has_no_sign_and_no_way(width) -> None:
 
 @pytest.mark.parametrize(
     ("strings", "name"),
-    [((6,), "string 6"), ((6, 5), "strings 6 and 5"), ((6, 5, 4), "strings 6, 5 and 4")],
+    [((6,), "saddle 6"), ((6, 5), "saddle 6-5"), ((6, 5, 4), "saddle 6-5-4")],
 )
 def test_name_of_a_saddle(strings, name) -> None:
     saddle = SaddleResult(strings, None, 0.5, None, None, dict.fromkeys(strings, -0.01))
-    lines = shown(report((string(1, 1.0),), (saddle,)), 120).splitlines()
-    row = next(line for line in lines if line.strip().startswith("string") and "0.50 mm" in line)
+    share = dict.fromkeys(strings, 1.0)
+    adjuster = AdjusterResult(name, strings, "slide", share, 1.0, 0.2, None, 0.0, move_mm=0.5)
+    found = report((string(1, 1.0),), (saddle,), adjusters=(adjuster,))
+    lines = shown(found, 120).splitlines()
+    row = next(line for line in lines if line.strip().startswith("saddle") and "0.50 mm" in line)
     assert row.strip().startswith(f"{name} ")
     assert "-0.0" not in row
 
@@ -174,4 +183,5 @@ def test_tables_do_not_wrap(paired, width) -> None:
         assert " ± " in row
     if width >= 80:
         assert len(rows) == 2
-        assert sum("turn" in line and "mm" in line for line in lines) == 3
+        assert sum("nut" in line and "turn" in line for line in lines) == 2
+        assert sum("saddle 4-3" in line and "leave it" in line for line in lines) == 1

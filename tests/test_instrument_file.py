@@ -37,9 +37,16 @@ def test_whole_file(tmp_path) -> None:
     assert found.scale_length_mm(3) == 647.7
     assert found.bridge is not None
     assert found.bridge.saddles == ((6, 5), (4, 3), (2, 1))
-    assert found.bridge.travel_mm == (4.0, 6.0)
-    assert found.bridge.screw is not None
-    assert (found.bridge.screw.pitch_mm, found.bridge.screw.head) == (0.5, "tail")
+    assert [each.name for each in found.bridge.adjusters] == [
+        "saddle 6-5",
+        "saddle 4-3",
+        "saddle 2-1",
+    ]
+    for each in found.bridge.adjusters:
+        assert each.travel_mm == (4.0, 6.0)
+        assert each.screw is not None
+        assert (each.screw.pitch_mm, each.screw.head) == (0.5, "tail")
+        assert (each.steps.smallest_mm, each.steps.largest_mm) == (0.125, 0.25)
 
 
 def test_a_length_for_each_string_longest_number_first(tmp_path) -> None:
@@ -52,7 +59,7 @@ def test_bridge_may_be_left_out_and_so_may_the_screw(tmp_path) -> None:
     assert read(tmp_path, INSTRUMENT).bridge is None
     bare = read(tmp_path, INSTRUMENT + "[bridge]\nsaddles = [[6,5,4,3,2,1]]\n").bridge
     assert bare is not None
-    assert (bare.screw, bare.travel_mm) == (None, None)
+    assert [(each.screw, each.travel_mm) for each in bare.adjusters] == [(None, None)]
 
 
 WRONG = [

@@ -12,8 +12,11 @@ import math
 
 import pytest
 
-from analyzer.bridge import Need, move_effect_cents, saddle_move_mm, set_saddle, turns_for
-from analyzer.instrument.model import Bridge, Screw
+from analyzer.bridge.effect import LengthEffect, saddle_move_mm
+from analyzer.bridge.problem import Need
+from analyzer.bridge.setting import PartSetting, set_bridge
+from analyzer.bridge.steps import move_of_turns_mm, turns_for
+from analyzer.instrument.model import Screw, own_screws
 from analyzer.strings import PLUCK_SCATTER_CENTS, Scatter
 
 # string: open Hz, 12th fret Hz, error cents, saddle back by the paper's full model, mm (650 mm)
@@ -31,7 +34,7 @@ AB24_NORMAL = {
 def test_move_is_within_two_percent_of_the_full_model(string) -> None:
     open_hz, fretted_hz, error_cents, back_mm = AB24_NORMAL[string]
     assert 1200 * math.log2(fretted_hz / (2 * open_hz)) == pytest.approx(error_cents, abs=0.002)
-    assert saddle_move_mm(error_cents, 650.0) == pytest.approx(back_mm, rel=0.02)
+    assert saddle_move_mm(error_cents, LengthEffect(650.0)) == pytest.approx(back_mm, rel=0.02)
 
 
 # Exact for length alone: L (m - 1) / (2 - m), m = 2^(e / 1200).
@@ -52,18 +55,21 @@ def test_move_is_within_two_percent_of_the_full_model(string) -> None:
     ],
 )
 def test_exact_length_rule(length_mm, error_cents, move_mm) -> None:
-    assert saddle_move_mm(error_cents, length_mm) == pytest.approx(move_mm, abs=1e-4)
+    assert saddle_move_mm(error_cents, LengthEffect(length_mm)) == pytest.approx(move_mm, abs=1e-4)
 
 
 def test_a_millimetre_is_2_67_cents_at_647_7() -> None:
-    assert move_effect_cents(0.01, 647.7) / 0.01 == pytest.approx(-2.67289, abs=1e-3)
+    effect = LengthEffect(647.7)
+    assert effect.change_cents(0.01) / 0.01 == pytest.approx(-2.67289, abs=1e-3)
+    assert effect.slope_cents_per_mm(0.0) == pytest.approx(-2.67289, abs=1e-5)
 
 
 @pytest.mark.parametrize("setback_mm", [0.0, 2.0, 4.0])
 def test_the_move_takes_the_error_away(setback_mm) -> None:
     for error_cents in (-12.0, -0.4, 3.0, 18.0):
-        move_mm = saddle_move_mm(error_cents, 647.7, setback_mm)
-        left = error_cents + move_effect_cents(move_mm, 647.7, setback_mm)
+        effect = LengthEffect(647.7, setback_mm)
+        move_mm = saddle_move_mm(error_cents, effect)
+        left = error_cents + effect.change_cents(move_mm)
         assert left == pytest.approx(0, abs=1e-9)
         assert math.copysign(1, move_mm) == math.copysign(1, error_cents)
 
@@ -76,16 +82,27 @@ def test_move_against_lengths_of_an_ideal_string() -> None:
         return 1200 * math.log2((length_mm + saddle_mm) / (length_mm / 2 + saddle_mm) / 2)
 
     change = error_cents(setback_mm + move_mm) - error_cents(setback_mm)
-    assert move_effect_cents(move_mm, length_mm, setback_mm) == pytest.approx(change, abs=1e-9)
+    assert LengthEffect(length_mm, setback_mm).change_cents(move_mm) == pytest.approx(
+        change, abs=1e-9
+    )
+
+
+def need(error_cents: float, length_mm: float = 647.7) -> Need:
+    return Need(error_cents, LengthEffect(length_mm))
+
+
+def only_part(bridge, needs) -> PartSetting:
+    (part,) = set_bridge(bridge.adjusters, needs)
+    return part
 
 
 def test_shared_saddle_splits_the_difference() -> None:
     """Common practice of the trade: two strings on one saddle end equally far off."""
-    needs = {6: Need(6.4, 628.65), 5: Need(2.0, 628.65)}
-    setting = set_saddle(needs, Bridge(((6, 5),)))
-    assert setting.residual_cents[6] == pytest.approx(-setting.residual_cents[5], abs=1e-6)
-    assert setting.residual_cents[6] == pytest.approx(2.2, abs=0.01)
-    assert setting.move_mm == pytest.approx(saddle_move_mm(4.2, 628.65), abs=0.01)
+    part = only_part(own_screws([[6, 5]]), {6: need(6.4, 628.65), 5: need(2.0, 628.65)})
+    left = part.residual_cents
+    assert left[6] == pytest.approx(-left[5], abs=1e-6)
+    assert left[6] == pytest.approx(2.2, abs=0.01)
+    assert part.settings_mm[0] == pytest.approx(saddle_move_mm(4.2, LengthEffect(628.65)), abs=0.01)
 
 
 @pytest.mark.parametrize(
@@ -99,9 +116,11 @@ def test_shared_saddle_splits_the_difference() -> None:
     ],
 )
 def test_direction_of_the_screw(head, move_mm, direction) -> None:
-    turns, found = turns_for(move_mm, Screw(0.5, head))
+    screw = Screw(0.5, head)
+    turns, found = turns_for(move_mm, screw)
     assert found == direction
     assert turns == abs(move_mm) / 0.5
+    assert move_of_turns_mm(turns, found, screw) == move_mm
 
 
 # Turns for 5 cents at 647.7 mm by the linear rule; pitches from tables after ISO 4762, ASME B18.3.
@@ -109,24 +128,29 @@ def test_direction_of_the_screw(head, move_mm, direction) -> None:
     ("pitch_mm", "turns"), [(0.40, 4.677), (0.50, 3.741), (0.70, 2.672), (0.635, 2.946)]
 )
 def test_turns_for_five_cents(pitch_mm, turns) -> None:
-    setting = set_saddle({1: Need(5.0, 647.7)}, Bridge(((1,),), Screw(pitch_mm, "tail", 0.01)))
-    assert setting.turns == pytest.approx(turns, rel=0.01)  # exact is 0.4 % above linear
-    assert setting.direction == "clockwise"
+    screw = Screw(pitch_mm, "tail", 0.01)
+    part = only_part(own_screws([[1]], screw), {1: need(5.0)})
+    found, direction = turns_for(part.settings_mm[0], screw)
+    assert found == pytest.approx(turns, rel=0.01)  # exact is 0.4 % above linear
+    assert direction == "clockwise"
 
 
 def test_move_comes_in_whole_steps_inside_the_travel() -> None:
-    bridge = Bridge(((1,),), Screw(0.5, "tail", 0.25), travel_mm=(4.0, 1.3))
-    setting = set_saddle({1: Need(9.0, 647.7)}, bridge)
-    assert setting.move_mm == 1.25
-    assert setting.turns == 2.5
-    assert setting.short_by_mm == pytest.approx(saddle_move_mm(9.0, 647.7) - 1.3)
-    left = 9.0 - 1.25 * 2.67289
-    assert setting.residual_cents[1] == pytest.approx(left, abs=0.02)
+    bridge = own_screws([[1]], Screw(0.5, "tail", 0.25), travel_mm=(4.0, 1.3))
+    part = only_part(bridge, {1: need(9.0)})
+    assert part.settings_mm[0] == 1.25
+    assert part.short_by_mm(0) == pytest.approx(saddle_move_mm(9.0, LengthEffect(647.7)) - 1.3)
+    assert part.residual_cents[1] == pytest.approx(9.0 - 1.25 * 2.67289, abs=0.02)
+    reason = part.reason(0)
+    assert reason is not None
+    assert "the travel ends 2.09 mm short of the best place, away from the nut" in reason
+    assert "string 1 would stay +5.7 cents off" in reason
 
 
 def test_saddle_that_need_not_move() -> None:
-    setting = set_saddle({1: Need(0.1, 647.7)}, Bridge(((1,),), Screw(0.5, "tail", 0.25)))
-    assert (setting.move_mm, setting.turns, setting.direction) == (0, 0, "none")
+    part = only_part(own_screws([[1]], Screw(0.5, "tail", 0.25)), {1: need(0.1)})
+    assert part.settings_mm[0] == 0
+    assert part.reason(0) == "the best place is 0.04 mm away, and no step of 0.125 mm is better"
 
 
 def test_scatter_before_any_repeat_is_that_seen_on_real_guitars() -> None:

@@ -66,9 +66,9 @@ def test_takes_that_cannot_belong_together_are_named(write_pluck) -> None:
     first = measure(write_pluck, "s6_open_1.wav", note_hz("E2"))
     second = measure(write_pluck, "s6_open_2.wav", note_hz("E2") * 2 ** (8 / 1200))
     report = build_report(SIX, 440.0, [first, second], [])
-    assert any(
-        line.startswith("The takes of s6_open lie 8.0 cents apart") for line in report.warnings
-    )
+    (finding,) = report.findings
+    assert (finding.cause, finding.strings) == ("repeats scatter", (6,))
+    assert finding.evidence.startswith("the takes of s6_open lie 8.0 cents apart")
 
 
 def test_clipped_recording_is_used_and_named(tmp_path, write_pluck) -> None:

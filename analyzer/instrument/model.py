@@ -5,15 +5,21 @@ String 1 is the thinnest; lists run from the highest string number to 1, as play
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Literal
 
+from analyzer.instrument.string_data import StringData
 from analyzer.music import ISO16_A4_HZ, note_hz
 
 STANDARD_SIX_STRING = ("E2", "A2", "D3", "G3", "B3", "E4")
 DEFAULT_SMALLEST_TURN = 0.25  # a quarter turn, common practice of the trade
+DEFAULT_MAX_STEP_TURNS = 0.5  # between two checks; common practice of the trade
+DEFAULT_MAX_STEP_MM = 0.5  # the same where there is no screw; a choice, about a turn of M3
+DEFAULT_MAX_FILED_MM = 0.2  # what is filed away is gone: smaller; a choice
 
 ScrewHead = Literal["tail", "neck"]
+Action = Literal["turn", "slide", "file"]
 
 
 @dataclass(frozen=True)
@@ -26,25 +32,93 @@ class Screw:
 
 
 @dataclass(frozen=True)
-class Bridge:
-    """Saddles as tuples of the strings they carry, and how they move.
+class Steps:
+    """The least that something can be moved by, None where any place can be had; and the most.
 
-    ``travel_mm``: room left toward the nut and away from it, or None where it is not known.
+    ``largest_mm`` is how far it is moved before the next check.
+    """
+
+    smallest_mm: float | None = None
+    largest_mm: float = DEFAULT_MAX_STEP_MM
+
+    @classmethod
+    def of_screw(cls, screw: Screw | None, max_step_turns: float) -> Steps:
+        """The steps of a screw; without one, any place can be had."""
+        if screw is None:
+            return cls()
+        return cls(screw.smallest_turn * screw.pitch_mm, max_step_turns * screw.pitch_mm)
+
+
+@dataclass(frozen=True)
+class Adjuster:
+    """One thing that a technician can move, and what it does to each string's saddle.
+
+    ``share`` maps a string to the mm that its saddle moves away from the nut for each mm of the
+    adjuster. ``travel_mm``: room left toward the nut and away from it, None where it is not
+    known.
+    """
+
+    name: str
+    share: Mapping[int, float]
+    screw: Screw | None = None
+    travel_mm: tuple[float, float] | None = None
+    steps: Steps = Steps()
+    action: Action = "turn"
+
+    @property
+    def strings(self) -> tuple[int, ...]:
+        """The strings that it moves, as the bridge lists them."""
+        return tuple(self.share)
+
+
+@dataclass(frozen=True)
+class Bridge:
+    """Saddles as tuples of the strings they carry, and the adjusters that move them.
+
+    A string's saddle moves by the sum over adjusters of share times move: this is all that a
+    bridge is, of whatever kind. ``setback_mm`` is how far each string's break point lies beyond
+    its nominal scale length now, by string; what is not there counts as 0.
     """
 
     saddles: tuple[tuple[int, ...], ...]
-    screw: Screw | None = None
-    travel_mm: tuple[float, float] | None = None
+    adjusters: tuple[Adjuster, ...]
+    setback_mm: Mapping[int, float] = field(default_factory=dict)
+
+
+def own_screws(
+    saddles: Sequence[Sequence[int]],
+    screw: Screw | None = None,
+    travel_mm: tuple[float, float] | None = None,
+    max_step_turns: float = DEFAULT_MAX_STEP_TURNS,
+) -> Bridge:
+    """The commonest bridge: every saddle has one screw and moves as a whole."""
+    steps = Steps.of_screw(screw, max_step_turns)
+    adjusters = tuple(
+        Adjuster(saddle_name(saddle), dict.fromkeys(saddle, 1.0), screw, travel_mm, steps)
+        for saddle in saddles
+    )
+    return Bridge(tuple(map(tuple, saddles)), adjusters)
+
+
+def saddle_name(strings: Sequence[int]) -> str:
+    """What a saddle is called: ``saddle 6``, ``saddle 6-5``."""
+    return f"saddle {'-'.join(map(str, strings))}"
 
 
 @dataclass(frozen=True)
 class Instrument:
-    """``tuning`` and ``scale_lengths_mm`` run from the highest string number to string 1."""
+    """``tuning`` and ``scale_lengths_mm`` run from the highest string number to string 1.
+
+    ``name_given`` is False where the name is only that of a folder. ``string_data`` holds, by
+    number, the strings of which the file says more.
+    """
 
     name: str
     tuning: tuple[str, ...]
     scale_lengths_mm: tuple[float, ...] | None = None
     bridge: Bridge | None = None
+    name_given: bool = True
+    string_data: Mapping[int, StringData] = field(default_factory=dict)
 
     @property
     def strings(self) -> tuple[int, ...]:
@@ -66,4 +140,4 @@ class Instrument:
 
 def assumed_instrument() -> Instrument:
     """What is assumed without an instrument file: six strings in standard tuning, no more."""
-    return Instrument("six-string, standard tuning assumed", STANDARD_SIX_STRING)
+    return Instrument("six-string, standard tuning assumed", STANDARD_SIX_STRING, name_given=False)

@@ -59,15 +59,28 @@ class Table:
             raise self.fault(key, f"is {shown(value)}", f"Give {allowed}")
         return float(value)
 
+    def number_each(
+        self, key: str, strings: Sequence[int], low: float, high: float, example: str
+    ) -> dict[int, float]:
+        """A number for each string, longest string number first, or one that holds for all."""
+        allowed = f"{low:g} to {high:g} millimetres, such as {example}, or a list of one for each"
+        value = self.take(key, f"{allowed} string")
+        values = value if isinstance(value, list) else [value] * len(strings)
+        if len(values) != len(strings):
+            found = f"lists {len(values)} lengths for {len(strings)} strings"
+            raise self.fault(key, found, f"Give {allowed} string")
+        checked = [self.number_in(key, each, low, high, f"{allowed} string") for each in values]
+        return dict(zip(strings, checked, strict=True))
+
     def text(self, key: str, allowed: str, default: str | None = None) -> str:
         value = self.take(key, allowed, default)
         if not isinstance(value, str) or len(value) > LONGEST_TEXT or not value.isprintable():
             raise self.fault(key, f"is {shown(value)}", f"Give {allowed}")
         return value
 
-    def choice(self, key: str, choices: Sequence[str]) -> str:
+    def choice(self, key: str, choices: Sequence[str], default: str | None = None) -> str:
         allowed = " or ".join(f'"{choice}"' for choice in choices)
-        value = self.text(key, allowed)
+        value = self.text(key, allowed, default)
         if value not in choices:
             raise self.fault(key, f"is {shown(value)}", f"Give {allowed}")
         return value
@@ -83,6 +96,19 @@ class Table:
         if not isinstance(value, dict):
             raise self.fault(key, f"is {shown(value)}, not a table", f"Head a table with [{key}]")
         return Table(self._file_name, key, value)
+
+    def tables(self, key: str, allowed: str) -> list[Table]:
+        """An array of tables, [[...]] in the file."""
+        values = self.list_of(key, allowed)
+        for value in values:
+            if not isinstance(value, dict):
+                raise self.fault(key, f"has {shown(value)}", f"Give {allowed}")
+        heading = f"{self._heading}.{key}" if self._heading else key
+        return [Table(self._file_name, heading, value) for value in values]
+
+    def called(self, heading: str) -> Table:
+        """What is left of this table under another heading, for messages that say which it is."""
+        return Table(self._file_name, heading, self._values)
 
     def done(self) -> None:
         """Nothing may be left: a key that is not known is often a slip of the pen."""
@@ -103,36 +129,41 @@ def shown(value: Any) -> str:
 def read_toml(path: Path) -> Table:
     """The whole file as a table. Raises UnusableInputError where it is not readable TOML."""
     try:
-        return Table(path.name, "", tomllib.loads(_text_of(path)))
+        return Table(path.name, "", tomllib.loads(text_of(path, _RIGHT_FILE)))
     except tomllib.TOMLDecodeError as error:
         raise _bad_toml(path.name, str(error).rstrip(".")) from error
     except RecursionError as error:
         raise UnusableInputError(path.name, "is nested too deeply", _RIGHT_FILE) from error
-    except UnicodeDecodeError as error:
-        raise UnusableInputError(
-            path.name, "is not plain text in UTF-8", "Save it again as UTF-8"
-        ) from error
     except ValueError as error:  # what is left is Python's own limit
         raise UnusableInputError(
             path.name,
             "holds a number of thousands of digits",
             "Look for a slip of the pen; lengths are in millimetres, such as 647.7",
         ) from error
+
+
+def text_of(path: Path, remedy: str) -> str:
+    """What stands in a file, which is looked at before it is opened: some things have no end.
+
+    Raises UnusableInputError, with the remedy, for what is no file of text or is over 1 MB.
+    """
+    try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise UnusableInputError(str(path), "is not a regular file", remedy)
+        with path.open("rb") as file:
+            content = file.read(_LARGEST_FILE + 1)
     except OSError as error:
         raise UnusableInputError(
             str(path), f"cannot be read ({error.strerror})", "Check the path and its permissions"
         ) from error
-
-
-def _text_of(path: Path) -> str:
-    """What stands in a file, which is looked at before it is opened: some things have no end."""
-    if not stat.S_ISREG(path.stat().st_mode):
-        raise UnusableInputError(str(path), "is not a regular file", _RIGHT_FILE)
-    with path.open("rb") as file:
-        content = file.read(_LARGEST_FILE + 1)
     if len(content) > _LARGEST_FILE:
-        raise UnusableInputError(path.name, "is larger than 1 MB", _RIGHT_FILE)
-    return content.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
+        raise UnusableInputError(path.name, "is larger than 1 MB", remedy)
+    try:
+        return content.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
+    except UnicodeDecodeError as error:
+        raise UnusableInputError(
+            path.name, "is not plain text in UTF-8", "Save it again as UTF-8"
+        ) from error
 
 
 def _bad_toml(file_name: str, said: str) -> UnusableInputError:

@@ -21,6 +21,10 @@ METRIC_COARSE_MM = {
 }
 UNIFIED_COARSE = {"1-64", "2-56", "3-48", "4-40", "5-40", "6-32", "8-32", "10-24"}
 UNIFIED_FINE = {"0-80", "1-72", "2-64", "3-56", "4-48", "5-44", "6-40", "8-36", "10-32"}
+_SIZES = sorted(UNIFIED_COARSE | UNIFIED_FINE, key=lambda size: [*map(int, size.split("-"))])
+KNOWN_THREADS = (
+    f"{', '.join(METRIC_COARSE_MM)}, each also with a finer pitch, and {', '.join(_SIZES)}"
+)
 FINEST_PITCH_MM = 0.1  # no screw of a saddle is finer; less is a slip of the pen
 _UNIFIED = re.compile(r"#?(\d+)-(\d+)(?:\s*(UNC|UNF))?", re.ASCII)
 _METRIC_FINE = re.compile(r"(M\d+(?:\.\d+)?)\s*[X×]\s*(0?\.\d+|1(?:\.0+)?)", re.ASCII)

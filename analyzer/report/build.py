@@ -7,46 +7,67 @@ from collections.abc import Iterator, Sequence
 from dataclasses import fields, replace
 from typing import Any
 
-from analyzer.bridge import Need, saddle_move_mm, saddle_move_uncertainty_mm, set_saddle
-from analyzer.instrument.model import Bridge, Instrument
+from analyzer.bridge.effect import (
+    SaddleEffect,
+    effects_of,
+    saddle_move_mm,
+    saddle_move_uncertainty_mm,
+)
+from analyzer.instrument.model import Instrument
 from analyzer.measure import Measured
-from analyzer.music import cents_between
 from analyzer.pitch.settle import SettledPitch
 from analyzer.recording.labels import OPEN, TWELFTH_FRET
-from analyzer.report.model import RecordingResult, Report, SaddleResult, StringResult
+from analyzer.report.adjustment import Done, adjust
+from analyzer.report.causes import findings_of, frets_of
+from analyzer.report.model import RecordingResult, Report, StringResult
+from analyzer.string_model.of_instrument import unmodelled
 from analyzer.strings import Scatter, combine_takes, intonation, larger_drift, pluck_scatter
 
 Takes = dict[tuple[int, str], list[SettledPitch]]
 _NEEDED = {OPEN: "open", TWELFTH_FRET: "12th-fret"}
+_OTHER_NOTE = "Not part of the 12th-fret error; what it tells stands under frets."
 # What a recording's result takes over from its pitch, under the same names.
 _FIGURES = sorted(
     {each.name for each in fields(SettledPitch)} & {each.name for each in fields(RecordingResult)}
 )
 FURTHEST_FROM_OCTAVE_CENTS = 50.0  # no instrument is so far off; the next fret is 100 away
-FURTHEST_TAKES_APART_CENTS = 3.0  # ten times the usual scatter from pluck to pluck
 
 
 def build_report(
-    instrument: Instrument, a4_hz: float, measured: Sequence[Measured], warnings: Sequence[str]
+    instrument: Instrument,
+    a4_hz: float,
+    measured: Sequence[Measured],
+    warnings: Sequence[str],
+    done: Done | None = None,
 ) -> Report:
-    """Put the report of one instrument together."""
+    """Put the report of one instrument together; ``done`` is what came before it, if anything."""
     takes = _takes(measured)
     scatter = pluck_scatter(list(takes.values()))
     strings = tuple(_string(instrument, number, takes, scatter) for number in instrument.strings)
-    saddles = tuple(_saddles(instrument, strings))
+    found = adjust(instrument, strings, done)
+    frets = frets_of(instrument, measured, scatter)
     return Report(
         instrument.name,
         instrument.tuning,
         a4_hz,
         strings,
-        saddles,
+        found.saddles,
         tuple(_recording(each) for each in measured),
         (
             *warnings,
             *_unsaid(instrument),
+            *unmodelled(instrument),
             *(remark for each in measured for remark in each.remarks),
-            *_takes_apart(takes),
+            *found.warnings,
         ),
+        found.adjusters,
+        found.steps,
+        found.response,
+        None if done is None else done.file,
+        found.outcome,
+        instrument.name_given,
+        frets,
+        findings_of(instrument, measured, strings, frets, found.adjusters),
     )
 
 
@@ -82,7 +103,7 @@ def _string(instrument: Instrument, number: int, takes: Takes, scatter: Scatter)
         error_uncertainty_cents=found.error_uncertainty_cents,
         sustain_drift_cents=_number(larger_drift(open_note.drift_cents, fretted.drift_cents)),
     )
-    return _with_move(result, instrument.scale_length_mm(number))
+    return _with_move(result, effects_of(instrument).get(number))
 
 
 def _not_the_octave(error_cents: float) -> str:
@@ -93,14 +114,14 @@ def _not_the_octave(error_cents: float) -> str:
     )
 
 
-def _with_move(result: StringResult, length_mm: float | None) -> StringResult:
+def _with_move(result: StringResult, effect: SaddleEffect | None) -> StringResult:
     error, uncertainty = result.error_cents, result.error_uncertainty_cents
-    if length_mm is None or error is None or uncertainty is None:
+    if effect is None or error is None or uncertainty is None:
         return result
     return replace(
         result,
-        saddle_move_mm=saddle_move_mm(error, length_mm),
-        saddle_move_uncertainty_mm=saddle_move_uncertainty_mm(error, uncertainty, length_mm),
+        saddle_move_mm=saddle_move_mm(error, effect),
+        saddle_move_uncertainty_mm=saddle_move_uncertainty_mm(error, uncertainty, effect),
     )
 
 
@@ -110,66 +131,17 @@ def _what_is_missing(number: int, frets: Sequence[str]) -> str:
     return f"No usable {words} recording. Record {names}."
 
 
-def _saddles(instrument: Instrument, strings: Sequence[StringResult]) -> Iterator[SaddleResult]:
-    if instrument.bridge is None:
-        return
-    by_number = {each.string: each for each in strings}
-    for carried in instrument.bridge.saddles:
-        yield _saddle([by_number[number] for number in carried], instrument, instrument.bridge)
-
-
-def _saddle(
-    carried: Sequence[StringResult], instrument: Instrument, bridge: Bridge
-) -> SaddleResult:
-    numbers = tuple(each.string for each in carried)
-    needs: dict[int, Need] = {}
-    for each in carried:
-        length_mm = instrument.scale_length_mm(each.string)
-        if each.error_cents is None or length_mm is None:
-            return SaddleResult(numbers, f"String {each.string} has no result.")
-        needs[each.string] = Need(each.error_cents, length_mm)
-    found = set_saddle(needs, bridge)
-    return SaddleResult(
-        numbers,
-        _shortfall(found.short_by_mm),
-        found.move_mm,
-        found.turns,
-        found.direction,
-        found.residual_cents,
-    )
-
-
-def _shortfall(short_by_mm: float) -> str | None:
-    if short_by_mm == 0:
-        return None
-    way = "away from the nut" if short_by_mm > 0 else "toward the nut"
-    return (
-        f"The travel ends {abs(short_by_mm):.2f} mm short of the best place, {way}; look at the "
-        "strings' age and gauge, the action and the nut before more is asked of the saddle."
-    )
-
-
 def _unsaid(instrument: Instrument) -> Iterator[str]:
     """What the instrument file leaves out, and what that costs."""
     if instrument.scale_lengths_mm is None:
         return
     if instrument.bridge is None:
         yield "The instrument file has no [bridge]: moves are for each string alone, without turns."
-    elif instrument.bridge.screw is None:
+    elif any(
+        each.screw is None and each.steps.smallest_mm is None
+        for each in instrument.bridge.adjusters
+    ):
         yield "The [bridge] names no thread and screw_head: moves are in mm, without turns."
-
-
-def _takes_apart(takes: Takes) -> Iterator[str]:
-    """Notes whose takes cannot be plucks of the same string in the same state."""
-    for (number, fret), pitches in takes.items():
-        hertz = [pitch.settled_hz for pitch in pitches]
-        apart = cents_between(min(hertz), max(hertz))
-        if apart > FURTHEST_TAKES_APART_CENTS:
-            yield (
-                f"The takes of s{number}_{fret} lie {apart:.1f} cents apart, and the interval of "
-                "every string is the wider for it. Were they recorded before and after a change? "
-                "Keep each round in a folder of its own."
-            )
 
 
 def _recording(each: Measured) -> RecordingResult:
@@ -181,7 +153,7 @@ def _recording(each: Measured) -> RecordingResult:
         return result
     known = each.label is not None and each.label.fret in _NEEDED
     figures: dict[str, Any] = {name: _number(getattr(each.pitch, name)) for name in _FIGURES}
-    reason = None if known else "Measured; the 12th-fret error needs only open and f12."
+    reason = None if known else _OTHER_NOTE
     return replace(result, status="used", reason=reason, **figures)
 
 

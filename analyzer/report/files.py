@@ -8,6 +8,7 @@ import os
 import re
 import shutil
 import stat
+from collections.abc import Sequence
 from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Any
@@ -30,11 +31,22 @@ def as_json(report: Report) -> str:
     body: dict[str, Any] = {
         "schema_version": SCHEMA_VERSION,
         "program": {"name": "pluckcheck", "version": __version__},
-        "instrument": {"name": report.instrument, "tuning": list(report.tuning)},
+        "instrument": {
+            "name": report.instrument,
+            "name_given": report.name_given,
+            "tuning": list(report.tuning),
+        },
         "a4_hz": report.a4_hz,
         "strings": [asdict(each) for each in report.strings],
         "saddles": [asdict(each) for each in report.saddles],
+        "adjusters": [asdict(each) for each in report.adjusters],
+        "steps": [asdict(each) for each in report.steps],
+        "response": None if report.response is None else asdict(report.response),
+        "previous": report.previous,
+        "outcome": [asdict(each) for each in report.outcome],
         "recordings": [asdict(each) for each in report.recordings],
+        "frets": [asdict(each) for each in report.frets],
+        "findings": [asdict(each) for each in report.findings],
         "warnings": list(report.warnings),
     }
     text = json.dumps(body, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
@@ -43,11 +55,16 @@ def as_json(report: Report) -> str:
 
 def as_csv(report: Report) -> str:
     """The strings as CSV text, a header and one row each; empty where there is no value."""
+    columns = [field.name for field in fields(StringResult)]
+    return table_as_csv(report.strings, columns)
+
+
+def table_as_csv(rows: Sequence[Any], columns: Sequence[str]) -> str:
+    """Rows of dataclasses with a ``note`` and a ``reason``, which comes last, as CSV text."""
     import pandas as pd
 
-    columns = [field.name for field in fields(StringResult) if field.name != "reason"]
-    columns.append("reason")
-    table = pd.DataFrame([asdict(each) for each in report.strings], columns=columns)
+    columns = [*(each for each in columns if each != "reason"), "reason"]
+    table = pd.DataFrame([asdict(each) for each in rows], columns=columns)
     for name in ("note", "reason"):
         table[name] = table[name].map(defused, na_action="ignore")
     return str(table.to_csv(index=False, lineterminator="\n"))

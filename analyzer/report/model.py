@@ -8,7 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from analyzer.bridge import Direction
+from analyzer.bridge.steps import Direction, Step
+from analyzer.findings.model import Finding
+from analyzer.frets.judge import FretResult
+from analyzer.instrument.model import Action
 
 SCHEMA_VERSION = 1
 
@@ -51,7 +54,12 @@ class StringResult:
 
 @dataclass(frozen=True)
 class SaddleResult:
-    """``residual_cents`` maps a string to its error after the move."""
+    """What becomes of one saddle: the sum of what its adjusters do.
+
+    ``residual_cents`` maps a string to its error after the move, ``moves_mm`` to how far the
+    saddle moves under it; ``move_mm`` is their mean. ``turns`` and ``direction`` are those of
+    the one screw that moves the saddle as a whole, and None where it has not just one.
+    """
 
     strings: tuple[int, ...]
     reason: str | None = None
@@ -59,6 +67,66 @@ class SaddleResult:
     turns: float | None = None
     direction: Direction | None = None
     residual_cents: dict[int, float] | None = None
+    residual_uncertainty_cents: dict[int, float] | None = None
+    moves_mm: dict[int, float] | None = None
+
+
+@dataclass(frozen=True)
+class AdjusterResult:
+    """What to do to one adjuster. ``order`` counts from 1 in working order, None to leave it.
+
+    ``share`` maps a string to the mm that its saddle moves for each mm of the adjuster;
+    ``cents_per_turn`` and ``cents_per_mm`` to what that does to its error, with the ``response``
+    learned so far (a multiple of the geometry's). ``pitch_mm`` is the screw's; ``travel_mm`` is as
+    in the instrument file, and ``moved_mm`` what the adjuster has been moved since.
+    """
+
+    name: str
+    strings: tuple[int, ...]
+    action: Action
+    share: dict[int, float]
+    response: float
+    response_uncertainty: float
+    travel_mm: tuple[float, float] | None
+    moved_mm: float
+    pitch_mm: float | None = None
+    reason: str | None = None
+    order: int | None = None
+    move_mm: float | None = None
+    move_uncertainty_mm: float | None = None
+    turns: float | None = None
+    direction: Direction | None = None
+    cents_per_mm: dict[int, float] | None = None
+    cents_per_turn: dict[int, float] | None = None
+
+
+@dataclass(frozen=True)
+class ResponseResult:
+    """What has been learned of the instrument's response, for the next round to carry on from.
+
+    ``instrument_factor`` is what all adjusters share, against the geometry's 1. ``state`` and
+    ``covariance`` are those of ``analyzer.bridge.response.Response``.
+    """
+
+    rounds: int
+    instrument_factor: float
+    instrument_factor_uncertainty: float
+    state: tuple[float, ...]
+    covariance: tuple[tuple[float, ...], ...]
+
+
+@dataclass(frozen=True)
+class OutcomeResult:
+    """How a string's error changed since the earlier report, against what was predicted."""
+
+    string: int
+    predicted_change_cents: float
+    predicted_uncertainty_cents: float
+    found_change_cents: float
+    found_uncertainty_cents: float
+    normalised_difference: float
+    learned_from: bool
+    in_words: str
 
 
 @dataclass(frozen=True)
@@ -72,6 +140,14 @@ class Report:
     saddles: tuple[SaddleResult, ...]
     recordings: tuple[RecordingResult, ...]
     warnings: tuple[str, ...]
+    adjusters: tuple[AdjusterResult, ...] = ()
+    steps: tuple[Step, ...] = ()
+    response: ResponseResult | None = None
+    previous: str | None = None
+    outcome: tuple[OutcomeResult, ...] = ()
+    name_given: bool = True
+    frets: tuple[FretResult, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
     @property
     def rejected(self) -> tuple[RecordingResult, ...]:

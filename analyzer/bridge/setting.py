@@ -1,0 +1,139 @@
+"""What to set each adjuster of a bridge to, and where it is better left alone.
+
+A move smaller than its own uncertainty is not made: it would as likely harm as help. The others
+are then found again without it, unless that would cost a string more than a quarter of a cent,
+which is half of what is aimed at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from analyzer.bridge.effect import Array
+from analyzer.bridge.least_worst import least_worst_mm, settings_uncertainty_mm
+from analyzer.bridge.problem import Need, Problem, parts_of, problem_of
+from analyzer.bridge.whole_steps import whole_steps_mm
+from analyzer.instrument.model import Adjuster
+
+_NO_MOVE_MM = 1e-6
+SPARED_CENTS = 0.25  # what a move that is spared may cost a string; a choice, see below
+_LEAST_SHORTFALL_MM = 0.05  # nobody measures a travel better
+
+
+@dataclass(frozen=True, eq=False)
+class PartSetting:
+    """Adjusters that have strings in common, and where they go. Arrays are (m,), mm.
+
+    ``wanted_mm``: the best place without steps; ``held_mm``: the same with what is in doubt left
+    alone, from which the steps are found; ``unlimited_mm``: as wanted, without travel.
+    """
+
+    problem: Problem
+    settings_mm: Array
+    uncertainty_mm: Array
+    wanted_mm: Array
+    held_mm: Array
+    unlimited_mm: Array
+
+    @cached_property
+    def residual_cents(self) -> dict[int, float]:
+        """Each string's error afterwards."""
+        residuals = self.problem.residuals_cents(self.settings_mm)
+        return dict(zip(self.problem.strings, map(float, residuals), strict=True))
+
+    @cached_property
+    def gain_cents(self) -> float:
+        """By how much the worst error falls."""
+        before = np.max(np.abs(self.problem.errors_cents))
+        after = np.max(np.abs(self.problem.residuals_cents(self.settings_mm)))
+        return float(before - after)
+
+    def short_by_mm(self, place: int) -> float:
+        """How far the best place lies beyond the travel, away from the nut; 0 if nobody can tell.
+
+        What is less than half a step, or than a travel can be measured to, counts as nothing.
+        """
+        wanted_mm = float(self.unlimited_mm[place])
+        short_mm = wanted_mm - min(
+            max(wanted_mm, float(self.problem.low_mm[place])), float(self.problem.high_mm[place])
+        )
+        step_mm = self.problem.adjusters[place].steps.smallest_mm or 0.0
+        return short_mm if abs(short_mm) > max(_LEAST_SHORTFALL_MM, step_mm / 2) else 0.0
+
+    def reason(self, place: int) -> str | None:
+        """Why an adjuster, by its place, does not go to the best place; None if it nearly does."""
+        short_mm = self.short_by_mm(place)
+        if short_mm:
+            return _shortfall(self, short_mm)
+        step_mm = self.problem.adjusters[place].steps.smallest_mm or 0.0
+        if self.settings_mm[place] != 0:
+            return None
+        wanted_mm, unsure_mm = abs(self.wanted_mm[place]), self.uncertainty_mm[place]
+        if wanted_mm <= unsure_mm:
+            return f"the move, {wanted_mm:.2f} mm, is within its own uncertainty, {unsure_mm:.2f}"
+        held_mm = abs(self.held_mm[place])
+        if not step_mm or held_mm < _NO_MOVE_MM:
+            return "it is where it is best"
+        return f"the best place is {held_mm:.2f} mm away, and no step of {step_mm:.3g} mm is better"
+
+
+def _shortfall(part: PartSetting, short_mm: float) -> str:
+    way = "away from the nut" if short_mm > 0 else "toward the nut"
+    errors = part.residual_cents
+    worst = max(errors, key=lambda string: abs(errors[string]))
+    return (
+        f"the travel ends {abs(short_mm):.2f} mm short of the best place, {way}; string {worst} "
+        f"would stay {errors[worst]:+.1f} cents off"
+    )
+
+
+def set_bridge(
+    adjusters: Sequence[Adjuster],
+    needs: Mapping[int, Need],
+    factors: Mapping[str, float] | None = None,
+) -> list[PartSetting]:
+    """The best setting of each part of a bridge all of whose strings are in ``needs``.
+
+    Parts without a need are left out. ``factors`` maps adjusters' names to how strongly they
+    answer, against the effects; 1 where there is none.
+    """
+    parts = []
+    for strings, part in parts_of(adjusters):
+        if all(string in needs for string in strings):
+            parts.append(_set_part(problem_of(strings, part, needs, factors or {})))
+    return parts
+
+
+def _set_part(problem: Problem) -> PartSetting:
+    wanted = least_worst_mm(problem)
+    uncertainty = settings_uncertainty_mm(problem, wanted)
+    held, best = _left_alone(problem, wanted, uncertainty)
+    steps = problem.steps_mm
+    settings = best if steps is None else whole_steps_mm(problem.holding(held), best, steps)
+    at_limit = np.isclose(wanted, problem.low_mm) | np.isclose(wanted, problem.high_mm)
+    unlimited = least_worst_mm(problem.without_travel()) if np.any(at_limit) else wanted
+    return PartSetting(problem, settings, uncertainty, wanted, best, unlimited)
+
+
+def _left_alone(problem: Problem, wanted: Array, uncertainty: Array) -> tuple[list[int], Array]:
+    """The adjusters whose moves are in doubt and not made, and the best place without them.
+
+    Where all moves are in doubt, none is made. Where another one is made, the strings are
+    slackened anyway, so that one is spared only if that costs next to nothing.
+    """
+    in_doubt = [place for place in range(wanted.size) if abs(wanted[place]) <= uncertainty[place]]
+    if len(in_doubt) == wanted.size:
+        return in_doubt, np.zeros_like(wanted)
+    held: list[int] = []
+    best = wanted
+    errors = np.abs(problem.residuals_cents(wanted))
+    for place in sorted(in_doubt, key=lambda place: abs(wanted[place])):
+        without = least_worst_mm(problem.holding([*held, place]))
+        costs = np.abs(problem.residuals_cents(without)) - errors
+        if np.max(costs) <= SPARED_CENTS:
+            held, best = [*held, place], without
+    return held, best

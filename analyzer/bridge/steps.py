@@ -1,0 +1,111 @@
+"""From the setting of a bridge to the steps of a bench: how much, which way, in which order.
+
+Common practice of the trade: the part with the most to gain first, so that whoever stops early has
+had the most; one string slack at a time, so that the others keep their load and their pitch;
+the two ends of one piece in turn, so that it does not bind on its posts; and a check after every
+half turn.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from analyzer.bridge.effect import Array
+from analyzer.bridge.setting import PartSetting
+from analyzer.instrument.model import Adjuster, Screw
+
+Direction = Literal["clockwise", "counterclockwise", "none"]
+_ROUNDING = 1e-9
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step: what to move and by how much, and each string's error in cents after it.
+
+    ``turns`` and ``direction`` are None where there is no screw.
+    """
+
+    adjuster: str
+    move_mm: float
+    turns: float | None
+    direction: Direction | None
+    error_cents: dict[int, float]
+
+
+def turns_for(move_mm: float, screw: Screw) -> tuple[float, Direction]:
+    """Turns of the screw for a move, and which way, as seen facing the head.
+
+    Tightening (clockwise) draws a saddle toward the screw's head (common practice): with the head
+    at the tail end clockwise lengthens the string, with the head on the neck side it shortens it.
+    """
+    turns = abs(move_mm) / screw.pitch_mm
+    if turns == 0:
+        return 0.0, "none"
+    lengthens = move_mm > 0
+    return turns, "clockwise" if lengthens == (screw.head == "tail") else "counterclockwise"
+
+
+def move_of_turns_mm(turns: float, direction: Direction, screw: Screw) -> float:
+    """The move, mm away from the nut, of turns of the screw: ``turns_for`` the other way."""
+    clockwise_lengthens = screw.head == "tail"
+    if direction == "none" or turns == 0:
+        return 0.0
+    sign = 1.0 if (direction == "clockwise") == clockwise_lengthens else -1.0
+    return sign * turns * screw.pitch_mm
+
+
+def in_working_order(parts: Sequence[PartSetting]) -> list[PartSetting]:
+    """The parts that move, the one with the most to gain first."""
+    moving = [part for part in parts if np.any(part.settings_mm != 0)]
+    return sorted(moving, key=lambda part: -part.gain_cents)
+
+
+def steps_of(parts: Sequence[PartSetting]) -> list[Step]:
+    """Every step of the bridge, in the order in which they are best done."""
+    return [step for part in in_working_order(parts) for step in _steps_of_part(part)]
+
+
+def _steps_of_part(part: PartSetting) -> Iterator[Step]:
+    moves = list(_moves_of_part(part))
+    places = np.array([now for _, _, now in moves])
+    for (adjuster, move_mm, _), errors in zip(
+        moves, part.problem.residuals_cents(places), strict=True
+    ):
+        turns, direction = None, None
+        if adjuster.screw is not None:
+            turns, direction = turns_for(move_mm, adjuster.screw)
+        by_string = dict(zip(part.problem.strings, map(float, errors), strict=True))
+        moved = {string: by_string[string] for string in adjuster.strings}
+        yield Step(adjuster.name, move_mm, turns, direction, moved)
+
+
+def _moves_of_part(part: PartSetting) -> Iterator[tuple[Adjuster, float, Array]]:
+    """What is moved, by how much, and where all adjusters of the part are after it."""
+    now = np.zeros_like(part.settings_mm)
+    while np.any(np.abs(part.settings_mm - now) > _ROUNDING):
+        for place in _larger_first(part):
+            adjuster = part.problem.adjusters[place]
+            move_mm = _next_move_mm(adjuster, float(part.settings_mm[place] - now[place]))
+            if move_mm != 0:
+                now[place] += move_mm
+                yield adjuster, move_mm, now.copy()
+
+
+def _larger_first(part: PartSetting) -> list[int]:
+    return sorted(range(part.settings_mm.size), key=lambda place: -abs(part.settings_mm[place]))
+
+
+def _next_move_mm(adjuster: Adjuster, left_mm: float) -> float:
+    """As much of a move as is made before the next check, in whole smallest steps."""
+    if abs(left_mm) <= _ROUNDING:
+        return 0.0
+    most_mm = adjuster.steps.largest_mm
+    if adjuster.steps.smallest_mm:
+        most_mm = max(math.floor(most_mm / adjuster.steps.smallest_mm + _ROUNDING), 1)
+        most_mm *= adjuster.steps.smallest_mm
+    return math.copysign(min(abs(left_mm), most_mm), left_mm)

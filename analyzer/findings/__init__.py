@@ -1,0 +1,1 @@
+"""Causes that a saddle cannot cure, each with what was heard of it and what would confirm it."""

@@ -1,0 +1,1 @@
+"""Frets beside the 12th: the errors of saddle, nut and fretting stretch told apart."""

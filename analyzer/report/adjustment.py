@@ -1,0 +1,175 @@
+"""What to do at the bridge: from strings' results and what an earlier round taught, to advice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from analyzer.bridge.effect import SaddleEffect, effects_of
+from analyzer.bridge.problem import Need
+from analyzer.bridge.response import (
+    Change,
+    Moves,
+    Response,
+    learn,
+    prior_response,
+)
+from analyzer.bridge.setting import PartSetting, set_bridge
+from analyzer.bridge.steps import Step, steps_of
+from analyzer.instrument.model import Adjuster, Bridge, Instrument
+from analyzer.report.bridge_results import BridgeFound
+from analyzer.report.model import (
+    AdjusterResult,
+    OutcomeResult,
+    ResponseResult,
+    SaddleResult,
+    StringResult,
+)
+
+
+@dataclass(frozen=True)
+class Done:
+    """An earlier round: each string's error before it with its interval, and what was moved.
+
+    ``travel_mm`` and ``moved_mm``, by adjuster, are the travel that the instrument file gave then
+    and the moves since it was given.
+    """
+
+    file: str
+    errors_cents: Mapping[int, tuple[float, float]]
+    moves_mm: Mapping[str, float]
+    travel_mm: Mapping[str, tuple[float, float] | None]
+    moved_mm: Mapping[str, float]
+    response: Response
+
+
+@dataclass(frozen=True)
+class Adjustment:
+    """All that a report says about the bridge."""
+
+    saddles: tuple[SaddleResult, ...] = ()
+    adjusters: tuple[AdjusterResult, ...] = ()
+    steps: tuple[Step, ...] = ()
+    response: ResponseResult | None = None
+    outcome: tuple[OutcomeResult, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+def adjust(
+    instrument: Instrument, strings: Sequence[StringResult], done: Done | None = None
+) -> Adjustment:
+    """The advice for an instrument; nothing where it has no bridge or no scale length."""
+    bridge, effects = instrument.bridge, effects_of(instrument)
+    if bridge is None or not effects:
+        return Adjustment()
+    needs = dict(_needs(strings, effects))
+    response = prior_response(bridge.adjusters)
+    outcome: tuple[OutcomeResult, ...] = ()
+    moved = dict.fromkeys((each.name for each in bridge.adjusters), 0.0)
+    if done is not None:
+        response, outcome = _learned(done, bridge, needs, effects)
+        moved = _moved_since_measured_mm(done, bridge)
+    left = tuple(_with_travel_left(each, moved[each.name]) for each in bridge.adjusters)
+    found = BridgeFound(
+        replace(bridge, adjusters=left), needs, response, set_bridge(left, needs, response.factors)
+    )
+    return Adjustment(
+        tuple(found.saddle(each) for each in bridge.saddles),
+        tuple(found.adjuster(each, moved[each.name]) for each in bridge.adjusters),
+        tuple(steps_of(found.parts)),
+        _response_result(response),
+        outcome,
+        (*_travel_counted(done, moved), *_travel_ends(found.parts)),
+    )
+
+
+def _needs(
+    strings: Sequence[StringResult], effects: Mapping[int, SaddleEffect]
+) -> Iterator[tuple[int, Need]]:
+    for each in strings:
+        error, uncertainty = each.error_cents, each.error_uncertainty_cents
+        if error is not None and uncertainty is not None:
+            yield each.string, Need(error, effects[each.string], uncertainty)
+
+
+def _learned(
+    done: Done, bridge: Bridge, needs: Mapping[int, Need], effects: Mapping[int, SaddleEffect]
+) -> tuple[Response, tuple[OutcomeResult, ...]]:
+    changes = {
+        string: Change(*done.errors_cents[string], need.error_cents, need.error_uncertainty_cents)
+        for string, need in needs.items()
+        if string in done.errors_cents
+    }
+    moves = Moves(bridge.adjusters, done.moves_mm, effects)
+    response, agreements = learn(done.response, moves, changes)
+    outcome = tuple(
+        OutcomeResult(
+            each.string,
+            each.predicted_cents,
+            each.predicted_uncertainty_cents,
+            each.found_cents,
+            each.found_uncertainty_cents,
+            each.normalised_difference,
+            each.learned_from,
+            each.in_words,
+        )
+        for each in agreements
+    )
+    return response, outcome
+
+
+def _moved_since_measured_mm(done: Done, bridge: Bridge) -> dict[str, float]:
+    """A travel that still stands in the file as it did then was not measured anew."""
+    return {
+        each.name: done.moved_mm.get(each.name, 0.0) + done.moves_mm.get(each.name, 0.0)
+        if each.travel_mm == done.travel_mm.get(each.name)
+        else 0.0
+        for each in bridge.adjusters
+    }
+
+
+def _with_travel_left(adjuster: Adjuster, moved_mm: float) -> Adjuster:
+    if adjuster.travel_mm is None or moved_mm == 0:
+        return adjuster
+    toward, away = adjuster.travel_mm
+    return replace(adjuster, travel_mm=(max(toward + moved_mm, 0.0), max(away - moved_mm, 0.0)))
+
+
+def _travel_counted(done: Done | None, moved: Mapping[str, float]) -> Iterator[str]:
+    if done is not None and any(
+        moved[name] and travel is not None for name, travel in done.travel_mm.items()
+    ):
+        yield (
+            f"travel_mm is as it was for {done.file}, so the moves since are taken off it. "
+            "Where you measure the travel anew, give what is left then."
+        )
+
+
+def _travel_ends(parts: Sequence[PartSetting]) -> Iterator[str]:
+    """What else to look at where the saddle cannot go far enough; common practice of the trade."""
+    short = [
+        part.problem.adjusters[place]
+        for part in parts
+        for place in range(len(part.problem.adjusters))
+        if part.short_by_mm(place)
+    ]
+    if short:
+        yield (
+            "Where a travel ends short of the best place, look at the strings' age and gauge, the "
+            "action and the nut before more is asked of the saddle. "
+            + (
+                "A wider saddle is work for a qualified repairer."
+                if short[0].action == "file"
+                else "A saddle that can be turned round gains some travel."
+            )
+        )
+
+
+def _response_result(response: Response) -> ResponseResult:
+    return ResponseResult(
+        response.rounds,
+        response.instrument_factor,
+        response.instrument_factor_uncertainty,
+        tuple(map(float, response.state)),
+        tuple(tuple(map(float, row)) for row in response.covariance),
+    )

@@ -1,0 +1,140 @@
+"""What is said of each saddle and each adjuster, read from the setting of a whole bridge."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from analyzer.bridge.problem import Need, parts_of
+from analyzer.bridge.response import Moves, Response, predicted_changes_cents
+from analyzer.bridge.setting import PartSetting
+from analyzer.bridge.steps import Direction, in_working_order, turns_for
+from analyzer.instrument.model import Adjuster, Bridge
+from analyzer.report.model import AdjusterResult, SaddleResult
+
+
+@dataclass(frozen=True)
+class BridgeFound:
+    """The setting of a whole bridge. Its adjusters have the travel that is left now."""
+
+    bridge: Bridge
+    needs: Mapping[int, Need]
+    response: Response
+    parts: Sequence[PartSetting]
+
+    def saddle(self, strings: Sequence[int]) -> SaddleResult:
+        """The result of the saddle that carries these strings."""
+        names = tuple(strings)
+        movers = [each for each in self.bridge.adjusters if set(names) & set(each.strings)]
+        part = self._part_of(movers[0])
+        if part is None:
+            return SaddleResult(names, self._missing(movers[0]))
+        places = [part.problem.adjusters.index(each) for each in movers]
+        by_place = dict(zip(places, movers, strict=True))
+        moves = {
+            string: float(
+                sum(part.settings_mm[k] * each.share.get(string, 0) for k, each in by_place.items())
+            )
+            for string in names
+        }
+        reasons = dict.fromkeys(filter(None, map(part.reason, places)))
+        turns, direction = self._turned_as_a_whole(movers, part)
+        return SaddleResult(
+            names,
+            _sentence("; ".join(reasons)) if reasons else None,
+            sum(moves.values()) / len(moves),
+            turns,
+            direction,
+            {string: part.residual_cents[string] for string in names},
+            self._residual_uncertainty_cents(names),
+            moves,
+        )
+
+    def adjuster(self, given: Adjuster, moved_mm: float) -> AdjusterResult:
+        """The result of an adjuster as the instrument file gives it."""
+        adjuster = next(each for each in self.bridge.adjusters if each.name == given.name)
+        response = self.response.factor(given.name)
+        result = AdjusterResult(
+            given.name,
+            given.strings,
+            given.action,
+            dict(given.share),
+            response,
+            self.response.factor_uncertainty(given.name),
+            given.travel_mm,
+            moved_mm,
+            None if given.screw is None else given.screw.pitch_mm,
+        )
+        part = self._part_of(adjuster)
+        if part is None:
+            return replace(result, reason=self._missing(adjuster))
+        place = part.problem.adjusters.index(adjuster)
+        move_mm = float(part.settings_mm[place])
+        turns, direction = _turned(adjuster, move_mm)
+        reason = part.reason(place)
+        per_mm = {
+            string: float(need.effect.slope_cents_per_mm(0.0)) * given.share[string] * response
+            for string, need in self.needs.items()
+            if string in given.share
+        }
+        return replace(
+            result,
+            reason=_sentence(reason) if reason else None,
+            order=self._order(part) if move_mm else None,
+            move_mm=move_mm,
+            move_uncertainty_mm=float(part.uncertainty_mm[place]),
+            turns=turns,
+            direction=direction,
+            cents_per_mm=per_mm,
+            cents_per_turn=None
+            if result.pitch_mm is None
+            else {string: each * result.pitch_mm for string, each in per_mm.items()},
+        )
+
+    def _part_of(self, adjuster: Adjuster) -> PartSetting | None:
+        for part in self.parts:
+            if adjuster in part.problem.adjusters:
+                return part
+        return None
+
+    def _order(self, part: PartSetting) -> int:
+        return 1 + in_working_order(self.parts).index(part)
+
+    def _missing(self, adjuster: Adjuster) -> str:
+        """Why an adjuster has no advice: a string that hangs together with it is not known."""
+        near = next(
+            strings for strings, part in parts_of(self.bridge.adjusters) if adjuster in part
+        )
+        missing = max(string for string in near if string not in self.needs)
+        return f"String {missing} has no result."
+
+    def _turned_as_a_whole(
+        self, movers: Sequence[Adjuster], part: PartSetting
+    ) -> tuple[float | None, Direction | None]:
+        (first, *others) = movers
+        if others or set(first.share.values()) != {1.0}:
+            return None, None
+        return _turned(first, float(part.settings_mm[part.problem.adjusters.index(first)]))
+
+    def _residual_uncertainty_cents(self, strings: Sequence[int]) -> dict[int, float]:
+        """That of the error now, and that of the change which the move should make."""
+        moves_mm = {
+            each.name: float(part.settings_mm[place])
+            for part in self.parts
+            for place, each in enumerate(part.problem.adjusters)
+        }
+        effects = {string: self.needs[string].effect for string in strings}
+        moves = Moves(self.bridge.adjusters, moves_mm, effects)
+        predicted = predicted_changes_cents(self.response, moves, strings)
+        return {
+            string: (self.needs[string].error_uncertainty_cents ** 2 + half_width**2) ** 0.5
+            for string, (_, half_width) in predicted.items()
+        }
+
+
+def _turned(adjuster: Adjuster, move_mm: float) -> tuple[float | None, Direction | None]:
+    return (None, None) if adjuster.screw is None else turns_for(move_mm, adjuster.screw)
+
+
+def _sentence(text: str) -> str:
+    return text[0].upper() + text[1:].rstrip(".") + "."

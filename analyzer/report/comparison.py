@@ -1,0 +1,139 @@
+"""Two reports of one instrument side by side, and what changed beyond uncertainty."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, fields, replace
+from typing import Literal
+
+from analyzer import __version__
+from analyzer.bridge.response import Change
+from analyzer.report.earlier import EarlierReport, EarlierString, check_same_instrument
+from analyzer.report.files import table_as_csv
+from analyzer.report.model import SCHEMA_VERSION
+
+Verdict = Literal["better", "worse", "changed", "no sure change"]
+
+
+@dataclass(frozen=True)
+class StringComparison:
+    """One string before and after, cents; the ± of the change combines both (root sum of squares).
+
+    ``verdict`` is ``no sure change`` unless the change exceeds its uncertainty; then the string is
+    ``better`` or ``worse`` by the size of its error, ``changed`` where that is the same to 0.05.
+    """
+
+    string: int
+    note: str
+    reason: str | None = None
+    before_cents: float | None = None
+    before_uncertainty_cents: float | None = None
+    after_cents: float | None = None
+    after_uncertainty_cents: float | None = None
+    change_cents: float | None = None
+    change_uncertainty_cents: float | None = None
+    verdict: Verdict | None = None
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """``before`` and ``after`` name the two reports."""
+
+    instrument: str
+    before: str
+    after: str
+    strings: tuple[StringComparison, ...]
+
+    @property
+    def complete(self) -> bool:
+        """Every string has a result in both."""
+        return all(each.verdict is not None for each in self.strings)
+
+    def in_words(self) -> str:
+        """The last line: how many strings are better, and the worst of either."""
+        counts = [
+            f"{sum(each.verdict == verdict for each in self.strings)} {verdict}"
+            for verdict in ("better", "worse", "no sure change")
+        ]
+        line = f"Of {len(self.strings)} strings: {', '.join(counts)}."
+        pairs = [
+            (abs(each.before_cents), abs(each.after_cents))
+            for each in self.strings
+            if each.before_cents is not None and each.after_cents is not None
+        ]
+        if pairs:
+            before, after = (max(column) for column in zip(*pairs, strict=True))
+            line += f" Largest error: {before:.1f} cents before, {after:.1f} after."
+        return line
+
+
+_SAME_SIZE_CENTS = 0.05  # what the table shows as one figure
+
+
+def compare_reports(before: EarlierReport, after: EarlierReport) -> Comparison:
+    """Compare two reports, string by string.
+
+    Raises UnusableInputError where they are of different instruments.
+    """
+    check_same_instrument(before, after.instrument if after.name_given else None, after.tuning)
+    name = after.instrument if after.name_given else before.instrument
+    return Comparison(name, before.file, after.file, tuple(_strings(before, after)))
+
+
+def _strings(before: EarlierReport, after: EarlierReport) -> Iterator[StringComparison]:
+    earlier = {each.string: each for each in before.strings}
+    for each in after.strings:
+        yield _compared(earlier.get(each.string), each)
+
+
+def _compared(before: EarlierString | None, after: EarlierString) -> StringComparison:
+    row = StringComparison(after.string, after.note)
+    if before is not None:
+        row = replace(
+            row,
+            before_cents=before.error_cents,
+            before_uncertainty_cents=before.error_uncertainty_cents,
+        )
+    row = replace(
+        row,
+        after_cents=after.error_cents,
+        after_uncertainty_cents=after.error_uncertainty_cents,
+    )
+    a, ua = row.before_cents, row.before_uncertainty_cents
+    b, ub = row.after_cents, row.after_uncertainty_cents
+    if a is None or ua is None:
+        return replace(row, reason="No result before.")
+    if b is None or ub is None:
+        return replace(row, reason="No result after.")
+    change = Change(a, ua, b, ub)
+    return replace(
+        row,
+        change_cents=change.found_cents,
+        change_uncertainty_cents=change.uncertainty_cents,
+        verdict=_verdict(change),
+    )
+
+
+def _verdict(change: Change) -> Verdict:
+    if not change.beyond_doubt:
+        return "no sure change"
+    grown = abs(change.after_cents) - abs(change.before_cents)
+    if abs(grown) <= _SAME_SIZE_CENTS:
+        return "changed"
+    return "worse" if grown > 0 else "better"
+
+
+def comparison_as_json(comparison: Comparison) -> str:
+    """The comparison as JSON text; numbers are unrounded."""
+    body = {
+        "schema_version": SCHEMA_VERSION,
+        "program": {"name": "pluckcheck", "version": __version__},
+        **asdict(comparison),
+    }
+    return json.dumps(body, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def comparison_as_csv(comparison: Comparison) -> str:
+    """A row for each string."""
+    return table_as_csv(comparison.strings, [each.name for each in fields(StringComparison)])

@@ -1,0 +1,273 @@
+"""What to do at the bridge, and what the last round did, as text for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from analyzer.bridge.steps import Step
+from analyzer.report.layout import bare_table, fits, line, sign_for, signed, way, with_interval
+from analyzer.report.model import AdjusterResult, OutcomeResult, Report
+
+ORDER = (
+    "Largest gain first, one saddle at a time: the other strings keep their load (common "
+    "practice). Each step: slacken the string, adjust, retune, pluck and compare."
+)
+SHARED = "Strings that share a saddle: slacken and retune them together."
+ENDS = (
+    "One piece with two adjusters: slacken all its strings a little, take its ends in turn so "
+    "that it does not bind, and retune all of them before each check."
+)
+CAUTION = (
+    "Never move a saddle under a string at pitch. Guard the finish, keep eyes clear of strings "
+    "under tension. If a screw binds, or a part is loose, lifting or cracked, stop and ask a "
+    "qualified repairer; local rules come first."
+)
+FILING = "What is filed away does not come back: stop short, and check more often."
+_MOST_SHOWN = 6  # readings of one adjuster; the report's JSON has all of them
+_ENDS_SHOWN = (3, 2)
+_SAME_MM = 1e-9
+_SLANTS = 0.5  # a share so far below nought is that of a slant, not of strings beyond a post
+
+
+def caution(report: Report) -> str:
+    """What to heed before anything is moved."""
+    filed = any(each.action == "file" and each.move_mm for each in report.adjusters)
+    return f"{CAUTION} {FILING}" if filed else CAUTION
+
+
+class TerminalBridge:
+    """The adjusters in working order, and what the strings should read on the way."""
+
+    def __init__(self, report: Report) -> None:
+        self._report = report
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        report = self._report
+        table = _table(report)
+        if fits(table, console, options):
+            yield table
+            yield from (line(each) for each in _manner(report))
+            if report.steps:
+                yield line("After each step the error should read, in cents:")
+            for part in _parts(report):
+                yield from _readings(part)
+        else:
+            yield from (line(each) for each in _manner(report))
+            yield from _blocks(report)
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Adjusters that are worked on together, their place in the order, and their steps."""
+
+    order: int | None
+    adjusters: tuple[AdjusterResult, ...]
+    steps: tuple[Step, ...]
+
+
+def _parts(report: Report) -> list[_Part]:
+    """The parts that move, in working order; then each adjuster that is left alone."""
+    moving: dict[int, list[AdjusterResult]] = {}
+    for each in report.adjusters:
+        if each.order is not None:
+            moving.setdefault(each.order, []).append(each)
+    return [
+        _Part(order, tuple(moving[order]), _steps_for(report, moving[order]))
+        for order in sorted(moving)
+    ]
+
+
+def _steps_for(report: Report, adjusters: Sequence[AdjusterResult]) -> tuple[Step, ...]:
+    names = {each.name for each in adjusters}
+    return tuple(step for step in report.steps if step.adjuster in names)
+
+
+def _in_order(report: Report) -> list[AdjusterResult]:
+    moving = [each for part in _parts(report) for each in part.adjusters]
+    return [*moving, *(each for each in report.adjusters if each.order is None)]
+
+
+def _manner(report: Report) -> Iterator[str]:
+    if not report.steps:
+        return
+    yield ORDER
+    parts = _parts(report)
+    if any(len(part.adjusters) > 1 for part in parts):
+        yield ENDS
+    elif any(len(each.strings) > 1 for part in parts for each in part.adjusters):
+        yield SHARED
+
+
+def _name(each: AdjusterResult) -> str:
+    return each.name if each.order is None else f"{each.order}. {each.name}"
+
+
+def _table(report: Report) -> Table:
+    table = bare_table()
+    for heading in ("Adjust", "Screw, facing its head", "Saddle", "Error then\ncents"):
+        table.add_column(heading)
+    rows = _in_order(report)
+    for place, each in enumerate(rows):
+        cells = _advice(report, each)
+        if each.order is not None and [other.order for other in rows[place + 1 :]][:1] == [
+            each.order
+        ]:
+            cells[-1] = ""  # stands beside the last that is worked on together with this one
+        table.add_row(_name(each), *(("-",) * (3 - len(cells))), *cells)
+    return table
+
+
+def _blocks(report: Report) -> Iterator[RenderableType]:
+    """The narrow form: each part with its readings below it."""
+    for part in _parts(report):
+        for each in part.adjusters:
+            yield line(_sentence(report, each, alone=len(part.adjusters) == 1))
+        for reading in _readings(part, short=True):
+            yield Padding(reading, (0, 0, 0, 3), expand=False)
+    for each in report.adjusters:
+        if each.order is None:
+            yield line(_sentence(report, each))
+
+
+def _sentence(report: Report, each: AdjusterResult, *, alone: bool = True) -> str:
+    *advice, after = _advice(report, each)
+    if alone:
+        advice.append(f"error then {after}" if advice else after)
+    words = ", ".join(advice)
+    return f"{_name(each)}: {words}"
+
+
+def _advice(report: Report, adjuster: AdjusterResult) -> list[str]:
+    """Screw (where it is known), move, error afterwards."""
+    if adjuster.move_mm is None:
+        return [f"no advice: {adjuster.reason}"]
+    after = ", ".join(signed(cents) for cents in _errors_after(report, adjuster))
+    if adjuster.move_mm == 0:
+        return ["leave it", after]
+    verb = "file, " if adjuster.action == "file" else ""
+    words = [f"{verb}{_moved(adjuster, adjuster.move_mm)}", after]
+    if adjuster.turns is not None:
+        words.insert(0, _turns(adjuster.turns, adjuster.direction))
+    return words
+
+
+def _errors_after(report: Report, adjuster: AdjusterResult) -> Iterator[float]:
+    """In the order of the bridge; a string that hangs on several adjusters has one error."""
+    for saddle in report.saddles:
+        for string, cents in (saddle.residual_cents or {}).items():
+            if string in adjuster.strings:
+                yield cents
+
+
+def _moved(adjuster: AdjusterResult, move_mm: float) -> str:
+    """How far and which way; what turns about its middle goes both ways."""
+    side = "bass side " if min(adjuster.share.values()) < -_SLANTS else ""
+    return f"{abs(move_mm):.2f} mm {side}{way(move_mm)}"
+
+
+def _turns(turns: float, direction: str | None) -> str:
+    return f"{turns:g} turn{'' if turns <= 1 else 's'} {direction}"
+
+
+def _readings(part: _Part, *, short: bool = False) -> Iterator[Text]:
+    """The steps of a part and what its strings should read after each."""
+    if len(part.adjusters) == 1:
+        (adjuster,) = part.adjusters
+        strings = "/".join(map(str, part.steps[0].error_cents))
+        noun = "string" if len(adjuster.strings) == 1 else "strings"
+        name = f"{noun} {strings}" if short else f"{adjuster.name} ({noun} {strings})"
+        yield line(f"{name}, {_each(adjuster, part.steps)}: {_shortened(part.steps)}")
+        return
+    if not short:
+        yield line(f"{' and '.join(each.name for each in part.adjusters)}, in turn:")
+    by_name = {each.name: each for each in part.adjusters}
+    for step in part.steps:
+        indent, size = "" if short else "  ", _size(by_name[step.adjuster], step)
+        yield line(f"{indent}{step.adjuster}, {size}: {_errors(step, named=True)}")
+
+
+def _each(adjuster: AdjusterResult, steps: Sequence[Step]) -> str:
+    first, last = steps[0], steps[-1]
+    if abs(last.move_mm - first.move_mm) < _SAME_MM:
+        return f"each {_size(adjuster, first)}"
+    size = f"{abs(last.move_mm):.2f} mm" if last.turns is None else f"{last.turns:g}"
+    return f"each {_size(adjuster, first)}, the last {size}"
+
+
+def _size(adjuster: AdjusterResult, step: Step) -> str:
+    if step.turns is not None:
+        return _turns(step.turns, step.direction)
+    return _moved(adjuster, step.move_mm)
+
+
+def _shortened(steps: Sequence[Step]) -> str:
+    readings = [_errors(step) for step in steps]
+    if len(readings) > _MOST_SHOWN:
+        first, last = _ENDS_SHOWN
+        readings = [*readings[:first], f"... ({len(steps)} steps)", *readings[-last:]]
+    return ", ".join(readings)
+
+
+def _errors(step: Step, *, named: bool = False) -> str:
+    return (", " if named else "/").join(
+        f"{string}: {signed(cents)}" if named else signed(cents)
+        for string, cents in step.error_cents.items()
+    )
+
+
+class TerminalOutcome:
+    """What the last round did, against what had been predicted, and what was learned."""
+
+    def __init__(self, report: Report) -> None:
+        self._report = report
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        sign = sign_for(options)
+        yield line(f"What the moves since {self._report.previous} did", style="bold")
+        table = _outcome_table(self._report.outcome, sign)
+        narrow = not fits(table, console, options)
+        yield from _outcome_lines(self._report.outcome, sign) if narrow else [table]
+        yield line(_learned(self._report, sign))
+
+
+def _outcome_table(outcome: Sequence[OutcomeResult], sign: str) -> Table:
+    table = bare_table()
+    table.add_column("String")
+    for heading in ("Predicted\ncents", "Found\ncents"):
+        table.add_column(heading, justify="right")
+    table.add_column("Finding")
+    for each in outcome:
+        table.add_row(str(each.string), *_predicted_and_found(each, sign), each.in_words)
+    return table
+
+
+def _outcome_lines(outcome: Sequence[OutcomeResult], sign: str) -> Iterator[RenderableType]:
+    for each in outcome:
+        predicted, found = _predicted_and_found(each, sign)
+        yield line(f"string {each.string}: predicted {predicted}, found {found}: {each.in_words}")
+
+
+def _predicted_and_found(each: OutcomeResult, sign: str) -> tuple[str, str]:
+    return (
+        with_interval(each.predicted_change_cents, each.predicted_uncertainty_cents, sign),
+        with_interval(each.found_change_cents, each.found_uncertainty_cents, sign),
+    )
+
+
+def _learned(report: Report, sign: str) -> str:
+    response = report.response
+    if response is None or not any(each.learned_from for each in report.outcome):
+        return "Nothing was learned from it: the advice below is by the geometry."
+    factors = [each.response for each in report.adjusters]
+    span = f"{min(factors):.2f} to {max(factors):.2f}"
+    return (
+        f"A turn does {response.instrument_factor:.2f} {sign} "
+        f"{response.instrument_factor_uncertainty:.2f} times what the geometry says "
+        f"({span} from adjuster to adjuster); the advice below counts on that."
+    )

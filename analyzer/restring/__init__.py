@@ -1,0 +1,1 @@
+"""What other strings will change, before they are on."""

@@ -1,0 +1,33 @@
+"""A restringing plan as JSON (schema_version 1) and as CSV, one row a string."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, fields
+
+from analyzer import __version__
+from analyzer.report.files import table_as_csv
+from analyzer.restring.plan import LIMITS, RestringPlan
+from analyzer.restring.predict import StringChange
+
+SCHEMA_VERSION = 1
+
+
+def plan_as_json(plan: RestringPlan) -> str:
+    """The plan as JSON text. Numbers are unrounded; what could not be had is null."""
+    body = {
+        "schema_version": SCHEMA_VERSION,
+        "program": {"name": "pluckcheck", "version": __version__},
+        "instrument": {"name": plan.instrument, "tuning": list(plan.tuning)},
+        "a4_hz": plan.a4_hz,
+        "strings": [asdict(each) for each in plan.strings],
+        "saddles": [asdict(each) for each in plan.saddles],
+        "limits": LIMITS,
+        "warnings": list(plan.warnings),
+    }
+    return json.dumps(body, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def plan_as_csv(plan: RestringPlan) -> str:
+    """The strings as CSV text, a header and one row each; empty where there is no value."""
+    return table_as_csv(plan.strings, [field.name for field in fields(StringChange)])

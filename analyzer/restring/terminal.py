@@ -1,0 +1,83 @@
+"""A restringing plan as text for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rich.console import Console, ConsoleOptions, RenderResult
+from rich.table import Table
+
+from analyzer.report.layout import bare_table, line, sign_for, way, with_interval
+from analyzer.report.model import SaddleResult
+from analyzer.restring.plan import LIMITS, RestringPlan
+from analyzer.restring.predict import StringChange
+
+CAUTION = (
+    "Change one string at a time, so that the neck keeps its tension. Slacken a string before its "
+    "saddle is moved, keep eyes clear of strings under tension, cover the finish. If a screw binds "
+    "or a part is loose, cracked or lifting, stop and ask a qualified repairer."
+)
+
+
+class TerminalPlan:
+    """A rich renderable of a plan."""
+
+    def __init__(self, plan: RestringPlan) -> None:
+        self._plan = plan
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        plan = self._plan
+        sign = sign_for(options)
+        yield line(f"{plan.instrument}: what the next strings change", style="bold")
+        yield _table(plan, sign)
+        for each in (*_saddle_lines(plan), *_notes(plan), LIMITS.replace("±", sign)):
+            yield line(each)
+        yield line(CAUTION, style="italic")
+
+
+def _table(plan: RestringPlan, sign: str) -> Table:
+    table = bare_table()
+    table.add_column("String")
+    for heading in ("12th fret\ncents", "Best setback\nmm", "Saddle, mm\n+ from nut"):
+        table.add_column(heading)
+    for each in plan.strings:
+        table.add_row(f"{each.string} {each.note}", *_cells(each, sign))
+    return table
+
+
+def _cells(each: StringChange, sign: str) -> tuple[str, str, str]:
+    if each.error_change_cents is None or each.saddle_move_mm is None:
+        return "-", "-", "no prediction"
+    return (
+        with_interval(each.error_change_cents, each.error_change_uncertainty_cents, sign),
+        f"{each.setback_now_mm:.1f} -> {each.setback_next_mm:.1f}",
+        f"{each.saddle_move_mm:+.2f} {sign} {each.saddle_move_uncertainty_mm:.2f}",
+    )
+
+
+def _saddle_lines(plan: RestringPlan) -> Iterator[str]:
+    for preset in plan.saddles:
+        name = " and ".join(map(str, preset.strings))
+        yield f"Saddle of {name}: {_advice(preset)}"
+
+
+def _advice(preset: SaddleResult) -> str:
+    if preset.move_mm is None or preset.residual_cents is None:
+        return f"no advice: {preset.reason}"
+    left = ", ".join(f"{cents:+.1f}" for cents in preset.residual_cents.values())
+    words = f"{abs(preset.move_mm):.2f} mm {way(preset.move_mm)}"
+    if preset.turns:
+        plural = "" if preset.turns <= 1 else "s"
+        words = f"{preset.turns:g} turn{plural} {preset.direction}, {words}"
+    if preset.move_mm == 0:
+        words = "leave it"
+    short = "" if preset.reason is None else f". {preset.reason}"
+    return f"{words}, then {left} cents against now{short}"
+
+
+def _notes(plan: RestringPlan) -> Iterator[str]:
+    for each in plan.strings:
+        if each.reason is not None:
+            yield f"Note: string {each.string}: {each.reason}"
+    for warning in plan.warnings:
+        yield f"Note: {warning}"

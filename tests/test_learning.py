@@ -1,0 +1,163 @@
+"""What a round of adjustment teaches: against the conjugate normal, by coverage, and in words."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from analyzer.bridge.effect import LengthEffect
+from analyzer.bridge.response import (
+    OWN_SPREAD,
+    SHARED_SPREAD,
+    Agreement,
+    Change,
+    Moves,
+    learn,
+    predicted_changes_cents,
+    prior_response,
+)
+from analyzer.instrument.model import Screw, own_screws
+
+S_MM = 647.7
+STRINGS = (6, 5, 4, 3, 2, 1)
+EFFECTS = {string: LengthEffect(S_MM) for string in STRINGS}
+ANYWHERE = own_screws([[string] for string in STRINGS]).adjusters
+SCREWED = own_screws([[string] for string in STRINGS], Screw(0.5, "tail", 0.25)).adjusters
+
+
+def change_of_lengths(move_mm: float) -> float:
+    return 1200 * math.log2((S_MM + move_mm) / (S_MM / 2 + move_mm) / 2)
+
+
+def test_one_string_is_the_conjugate_normal() -> None:
+    """Textbook: precisions add. A millimetre's effect is so nearly straight that both agree."""
+    move_mm, noise = 1.0, 0.1
+    straight = change_of_lengths(move_mm)
+    found = 0.9 * straight
+    change = Change(5.0, 0.0, 5.0 + found, 1.96 * noise)
+    response, _ = learn(
+        prior_response(ANYWHERE), Moves(ANYWHERE, {"saddle 3": move_mm}, EFFECTS), {3: change}
+    )
+    prior, data = SHARED_SPREAD**2 + OWN_SPREAD**2, (noise / straight) ** 2
+    variance = 1 / (1 / prior + 1 / data)
+    assert response.factor("saddle 3") == pytest.approx(1 + variance / data * -0.1, abs=2e-4)
+    assert response.factor_uncertainty("saddle 3") == pytest.approx(
+        1.96 * math.sqrt(variance), rel=0.01
+    )
+    # Others learn the common part: regression of s + a_6 on s + a_3.
+    pull = SHARED_SPREAD**2 / prior * (response.factor("saddle 3") - 1)
+    assert response.factor("saddle 6") == pytest.approx(1 + pull, abs=2e-4)
+
+
+def test_stronger_than_expected_is_more_than_one() -> None:
+    found = 1.15 * change_of_lengths(2.0)
+    change = {3: Change(6.0, 0.1, 6.0 + found, 0.1)}
+    response, (agreement,) = learn(
+        prior_response(ANYWHERE), Moves(ANYWHERE, {"saddle 3": 2.0}, EFFECTS), change
+    )
+    assert 1.12 < response.factor("saddle 3") < 1.16
+    assert agreement.predicted_cents == pytest.approx(change_of_lengths(2.0))
+    assert agreement.in_words == "as predicted"  # 15 % is within what is expected beforehand
+    assert agreement.normalised_difference < 0  # fell further than predicted
+
+
+def test_interval_holds_the_true_response_as_often_as_it_says() -> None:
+    """900 instruments drawn from the prior: 95 % intervals, so 0.93 to 0.97 of 5400 factors."""
+    rng = np.random.default_rng(7)
+    held = []
+    for _ in range(900):
+        true = 1 + rng.normal(0, SHARED_SPREAD) + rng.normal(0, OWN_SPREAD, len(STRINGS))
+        moves = {each.name: rng.uniform(-3, 3) for each in ANYWHERE}
+        changes = {}
+        for string, factor in zip(STRINGS, true, strict=True):
+            fell = change_of_lengths(factor * moves[f"saddle {string}"])
+            before, after = rng.normal(0, 0.15, 2)
+            changes[string] = Change(before, 1.96 * 0.15, fell + after, 1.96 * 0.15)
+        response, _ = learn(prior_response(ANYWHERE), Moves(ANYWHERE, moves, EFFECTS), changes)
+        held += [
+            abs(response.factor(f"saddle {s}") - f) <= response.factor_uncertainty(f"saddle {s}")
+            for s, f in zip(STRINGS, true, strict=True)
+        ]
+    assert 0.93 <= np.mean(held) <= 0.97
+
+
+def test_a_second_round_carries_on_from_the_first() -> None:
+    moves = Moves(SCREWED, {"saddle 3": 1.0}, EFFECTS)
+    fell = 0.9 * change_of_lengths(1.0)
+    first, _ = learn(prior_response(SCREWED), moves, {3: Change(5.0, 0.3, 5.0 + fell, 0.3)})
+    second, _ = learn(first, moves, {3: Change(3.0, 0.3, 3.0 + fell, 0.3)})
+    assert second.rounds == 2
+    assert second.factor_uncertainty("saddle 3") < first.factor_uncertainty("saddle 3")
+    assert abs(second.factor("saddle 3") - 0.9) < abs(first.factor("saddle 3") - 0.9)
+
+
+def test_a_turn_is_read_to_half_a_step() -> None:
+    """The prediction's interval holds the reading: 0.125 mm / sqrt(12) on each string."""
+    changes = predicted_changes_cents(
+        prior_response(SCREWED), Moves(SCREWED, {"saddle 3": 1.0}, EFFECTS), [3]
+    )
+    slope = 1731.234 * (1 / 648.7 - 2 / 649.7)
+    spread = slope * math.sqrt(SHARED_SPREAD**2 + OWN_SPREAD**2)
+    both = math.hypot(spread, slope * 0.125 / math.sqrt(12))
+    assert changes[3][1] == pytest.approx(1.96 * both, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("found", "words"),
+    [
+        (-8.0, "as predicted"),
+        (-5.4, "less than predicted"),
+        (-11.2, "more than predicted"),
+        (0.1, "no change found; was it moved, and are these the later recordings?"),
+        (8.0, "the wrong way; check screw_head and the way it was turned"),
+        (-3.0, "far less than predicted; check thread and turns"),
+        (-14.0, "far more than predicted; check thread and turns"),
+    ],
+)
+def test_agreement_in_words(found, words) -> None:
+    agreement = Agreement(3, -8.0, 2.0, found, 0.6)
+    assert agreement.in_words == words
+
+
+def test_normalised_difference_is_that_of_iso_13528() -> None:
+    """E_n = (x - X) / sqrt(U_x^2 + U_X^2), the formula recalled."""
+    assert Agreement(1, -8.0, 0.3, -7.0, 0.4).normalised_difference == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize(
+    ("found", "words"), [(0.2, "unmoved, and unchanged"), (3.0, "changed though unmoved; was")]
+)
+def test_a_string_that_was_not_moved(found, words) -> None:
+    moves = Moves(SCREWED, {}, EFFECTS)
+    response, (agreement,) = learn(
+        prior_response(SCREWED), moves, {3: Change(1.0, 0.3, 1.0 + found, 0.3)}
+    )
+    assert agreement.in_words.startswith(words)
+    assert response.rounds == 0
+
+
+def test_nothing_is_learned_where_most_strings_contradict() -> None:
+    """Four of six did not change at all: these recordings are not of what was done."""
+    moves = {each.name: 2.0 for each in SCREWED}
+    fell = change_of_lengths(2.0)
+    changes = {
+        string: Change(6.0, 0.3, 6.0 + (fell if string > 4 else 0.0), 0.3) for string in STRINGS
+    }
+    response, agreements = learn(prior_response(SCREWED), Moves(SCREWED, moves, EFFECTS), changes)
+    assert response.rounds == 0
+    assert response.factor("saddle 6") == 1
+    assert sum(each.learned_from for each in agreements) == 2
+
+
+def test_one_string_that_contradicts_is_passed_over() -> None:
+    moves = {each.name: 2.0 for each in SCREWED}
+    fell = 0.9 * change_of_lengths(2.0)
+    changes = {
+        string: Change(6.0, 0.2, 6.0 + (fell if string != 4 else -fell), 0.2) for string in STRINGS
+    }
+    response, agreements = learn(prior_response(SCREWED), Moves(SCREWED, moves, EFFECTS), changes)
+    assert [each.string for each in agreements if not each.learned_from] == [4]
+    assert response.factor("saddle 6") == pytest.approx(0.9, abs=0.01)
+    assert response.factor("saddle 4") == pytest.approx(0.9, abs=0.03)  # by the common part
