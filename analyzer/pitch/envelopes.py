@@ -20,6 +20,8 @@ _WHITE_PIECES = 4.0
 _HEARD_POWER = 8.0  # samples with more than this times the noise show a partial's decay
 _FEWEST_HEARD = 5
 _STEADIEST = 0.75
+_SPAN = (0.2, 0.9)
+_MOST = 0.95
 _LEAST_PASSED = 0.3
 _CLEANEST_POWER = 1e-8  # no recording is cleaner than 80 dB in the band of a partial
 
@@ -83,7 +85,7 @@ def _at_least(variance: Real, amplitude: Real) -> Real:
 
 
 def slow_waves(
-    imaginary: Real, amplitude: Real, noise: Real, size: int, standing: Real
+    turned: Complex, noise: Real, size: int, standing: Real
 ) -> tuple[Real, Real]:
     """What hum, beating polarisations or ringing neighbours leave in the phases beside noise.
 
@@ -97,23 +99,28 @@ def slow_waves(
     by the few that a fit happens to follow; ``standing`` (partials,) is the say of each. Few
     pieces say little of the colour, so they are weighed with the expectation that it is 1.
     """
-    count = imaginary.shape[1] // size
-    score = np.sum((amplitude * imaginary)[:, : count * size].reshape(-1, count, size), axis=2)
-    power = np.sum((amplitude**2)[:, : count * size].reshape(-1, count, size), axis=2) + 1e-300
-    plain = noise[:, None] * power
-    wave = np.sum(score**2 - plain, axis=1) / np.maximum(np.sum(power**2, axis=1), 1e-300)
+    count = turned.shape[1] // size
+    parts = turned[:, : count * size].reshape(-1, count, size)
+    sums = np.sum(parts, axis=2)
+    power = np.abs(sums) ** 2 + 1e-300
+    plain = size * noise[:, None]
+    wave = np.sum((sums.imag**2 - plain) * power, axis=1) / np.sum(power**2, axis=1)
+    wave = -0.5 * np.log(1 - np.clip(2 * wave, 0, _MOST))
     wave = np.maximum(wave, max(0.0, _quantile(wave, standing)))[:, None]
-    seen = np.mean(score**2 / (plain + wave * power**2), axis=1)
+    seen = np.mean(sums.imag**2 / (plain + wave * power), axis=1)
     pieces = max(count - 2, 0)
     colour = np.maximum(1.0, (_WHITE_PIECES + pieces * seen) / (_WHITE_PIECES + pieces))
     return colour[:, None], size * wave
 
 
 def _quantile(values: Real, weights: Real) -> float:
-    """The value that ``_STEADIEST`` of the weight lies below."""
+    """The mean of the quantiles from ``_STEADIEST`` on, weighed by a triangle."""
     order = np.argsort(values)
-    middle = np.cumsum(weights[order]) - 0.5 * weights[order]
-    return float(np.interp(_STEADIEST * np.sum(weights), middle, values[order]))
+    edges = np.concatenate([[0.0], np.cumsum(weights[order])]) / np.sum(weights)
+    low, high = _SPAN
+    x = np.clip((edges - low) / (high - low), 0, 1)
+    cumulative = np.where(x < 0.5, 2 * x**2, 1 - 2 * (1 - x) ** 2)
+    return float(np.sum(np.diff(cumulative) * np.sqrt(np.maximum(values[order],0)))) ** 2
 
 
 def decaying_power(values: Complex, noise: Real, t: Real) -> Real:

@@ -91,19 +91,47 @@ def fit_phases(envelopes: Envelopes, standing: Real) -> PhaseFit:
         turned = blocks.values * np.exp(-1j * phases)
         amplitude = np.maximum(smoothed(turned.real, blocks.times_s), 0.0)
         noise = noise_of_steps(turned, amplitude, step_share)
-        measured = known + phases + np.angle(turned)
+        measured = known + phases + turned.imag / np.maximum(np.abs(turned), 1e-300)
         log_tau = closer_time_constants(log_tau, fit.probabilities[1:-1])
         shapes = candidate_shapes(
             log_tau, decaying_power(blocks.values, noise, blocks.times_s), blocks.times_s
         )
         if reach < np.inf:
-            colour, wave = slow_waves(turned.imag, amplitude, noise, slow, standing)
+            colour, wave = slow_waves(turned, noise, slow, standing)
         weights = _weights(amplitude, noise, colour)
         weights = standing[:, None] * weights / (1 + wave * weights)
         weights = np.where((pitch_share <= reach)[:, None], weights, _HARDLY * weights)
         fit = _fit(measured, weights, blocks, shapes, wander)
         phases = fit.phases - known
-    return fit
+    return fit if not LOOSE else _loosened(fit, blocks.values * np.exp(-1j * phases), blocks, slow)
+
+
+_COHERENT, _INCOHERENT = 0.9, 0.6
+
+
+def _loosened(fit: PhaseFit, turned: Complex, blocks: Envelopes, slow: int) -> PhaseFit:
+    """Partials that follow no line by their mean frequency."""
+    count = turned.shape[1] // slow
+    parts = turned[:, : count * slow].reshape(turned.shape[0], count, slow)
+    sums = np.sum(parts, axis=2)
+    power = np.sum(np.abs(sums) ** 2, axis=1) + 1e-300
+    coherence = np.abs(np.sum(sums * np.abs(sums), axis=1)) / power
+    steps = np.sum(parts[:, :, 1:] * parts[:, :, :-1].conj(), axis=2)
+    total = np.sum(steps, axis=1)
+    angle = np.angle(total)
+    across = np.sum((steps * np.exp(-1j * angle[:, None])).imag ** 2, axis=1)
+    size = np.abs(total) ** 2 + 1e-300
+    pieces = np.sum(np.abs(steps), axis=1) ** 2 / (np.sum(np.abs(steps) ** 2, axis=1) + 1e-300)
+    variance = across / size * pieces / np.maximum(pieces - 1, 0.1)
+    scale = 1 / (blocks.step_s * blocks.omega[:, 0])
+    x = np.clip((_COHERENT - coherence) / (_COHERENT - _INCOHERENT), 0, 1)
+    loose = x * x * (3 - 2 * x)
+    covariance = fit.covariance * (1 - loose[:, None]) * (1 - loose)
+    covariance += np.diag(loose**2 * (variance * scale**2))
+    if DEBUG: print('coh', coherence, '\nsd z', 1731*np.sqrt(variance)*scale, '\nsd c', 1731*np.sqrt(np.diag(fit.covariance)), '\nshift', 1731*angle*scale*loose)
+    return replace(fit, offsets=fit.offsets + loose * angle * scale, covariance=covariance)
+DEBUG=False
+LOOSE=False
 
 
 def _first_fit(envelopes: Envelopes, standing: Real, log_tau: Real) -> PhaseFit:
@@ -116,12 +144,12 @@ def _first_fit(envelopes: Envelopes, standing: Real, log_tau: Real) -> PhaseFit:
     steady = _steady_phase(z, t)
     measured = steady + np.unwrap(np.angle(z * np.exp(-1j * steady)), axis=1)
     amplitude, noise = smoothed(np.abs(z), t), first_noise(envelopes)
-    clear = amplitude**2 > _FOLLOWED_POWER * noise[:, None]
-    followed = np.logical_and.accumulate(clear, axis=1)
+    clear = np.clip(amplitude**2 / (_FOLLOWED_POWER * noise[:, None]) - 1, 0, 1)
+    followed = np.minimum.accumulate(clear, axis=1)
     weights = _weights(amplitude, noise, envelopes.colour)
     weights = standing[:, None] * weights / (1 + _FIRST_TRUST * weights)
     lost = np.sum(followed, axis=1, keepdims=True) < _FEWEST_FOLLOWED
-    weights = np.where(followed, weights, np.where(lost, _HARDLY * weights, 0.0))
+    weights *= np.where(lost, _HARDLY, followed)
     shapes = candidate_shapes(log_tau, decaying_power(z, noise, t), t)
     return _fit(measured, weights, envelopes, shapes, wander_over(t).freest)
 

@@ -35,7 +35,9 @@ _LEAST_GLIDE_CENTS = 0.1
 _LEAST_SD_CENTS = 0.0005  # no clock and no model is better than this
 _SHAPE_SD = 0.004  # of what a glide still has to fall when the note ends: no shape is known better
 _HOPELESS_RELATIVE_VARIANCE = 2e-4  # a pitch known to 50 cents either way is no figure
-_LOST_RELATIVE_VARIANCE = 1e-6  # a partial less sure by 1.7 cents than the best is lost
+_FULLY_FOUND=0.5
+_LEAST_SAY=0.001
+_LOST_RELATIVE_VARIANCE = 4e-6  # a partial less sure by 1.7 cents than the best is lost
 
 
 @dataclass(frozen=True)
@@ -141,7 +143,7 @@ def _pace(peaks: Peaks) -> float:
     What follows is done on a clock that runs so much faster. A recording played a little faster is
     then cut into the same pieces, and its pitch is found to be higher by just that much.
     """
-    octaves = math.log2(peaks.rough_hz[0] / peaks.numbers[0] / ISO16_A4_HZ)
+    octaves = math.log2(peaks.rough_hz[0] / peaks.numbers[0] / ISO16_A4_HZ) - 1 / 24
     return float(2 ** (octaves - round(_REFERENCES_AN_OCTAVE * octaves) / _REFERENCES_AN_OCTAVE))
 
 
@@ -200,16 +202,22 @@ def _band_half_hz(peaks: Peaks) -> float:
 def _string(name: str, peaks: Peaks, envelopes: Envelopes, phases: PhaseFit) -> StringFit:
     """The string law over the partials whose phase could be followed."""
     variance = np.diag(phases.covariance)
-    kept = variance - np.min(variance) < _LOST_RELATIVE_VARIANCE
     if np.min(variance) > _HOPELESS_RELATIVE_VARIANCE:
         raise RecordingError(
             name,
             "holds no partial that can be followed through its noise",
             "Record it again closer to the string and without noise",
         )
+    found = np.clip((1 - (variance - np.min(variance)) / _LOST_RELATIVE_VARIANCE) / _FULLY_FOUND, 0, 1)
+    kept = found > _LEAST_SAY
     frequencies_hz = envelopes.centres_hz * (1 + phases.offsets)
-    covariance = phases.covariance[np.ix_(kept, kept)]
-    return fit_string(peaks.numbers[kept], frequencies_hz[kept], covariance, peaks.standing[kept])
+    covariance = phases.covariance + np.diag(variance * (1 / np.maximum(found, _LEAST_SAY) - 1))
+    return fit_string(
+        peaks.numbers[kept],
+        frequencies_hz[kept],
+        covariance[np.ix_(kept, kept)],
+        (found * peaks.standing)[kept],
+    )
 
 
 def _drift_cents(times_s: Real, course_cents: Real) -> float:
