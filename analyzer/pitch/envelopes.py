@@ -21,7 +21,7 @@ _HEARD_POWER = 8.0  # samples with more than this times the noise show a partial
 _FEWEST_HEARD = 5
 _STEADIEST = 0.75
 _SPAN = (0.2, 0.9)
-_MOST = 0.95
+_MOST = 0.6
 _LEAST_PASSED = 0.3
 _CLEANEST_POWER = 1e-8  # no recording is cleaner than 80 dB in the band of a partial
 
@@ -99,16 +99,15 @@ def slow_waves(
     by the few that a fit happens to follow; ``standing`` (partials,) is the say of each. Few
     pieces say little of the colour, so they are weighed with the expectation that it is 1.
     """
-    count = turned.shape[1] // size
-    parts = turned[:, : count * size].reshape(-1, count, size)
-    sums = np.sum(parts, axis=2)
+    starts = np.arange(0, turned.shape[1], size)
+    sums = np.add.reduceat(turned, starts, axis=1)
     power = np.abs(sums) ** 2 + 1e-300
-    plain = size * noise[:, None]
+    plain = np.diff(starts, append=turned.shape[1]) * noise[:, None]
     wave = np.sum((sums.imag**2 - plain) * power, axis=1) / np.sum(power**2, axis=1)
     wave = -0.5 * np.log(1 - np.clip(2 * wave, 0, _MOST))
     wave = np.maximum(wave, max(0.0, _quantile(wave, standing)))[:, None]
     seen = np.mean(sums.imag**2 / (plain + wave * power), axis=1)
-    pieces = max(count - 2, 0)
+    pieces = max(starts.size - 2, 0)
     colour = np.maximum(1.0, (_WHITE_PIECES + pieces * seen) / (_WHITE_PIECES + pieces))
     return colour[:, None], size * wave
 

@@ -21,6 +21,7 @@ CLEAR_DB = 14.0  # over the median between partials: white noise reaches it once
 _HIGHEST_SHARE_OF_RATE = 0.45
 _FULLY_CLEAR_DB = 12.0  # above CLEAR_DB, from where a partial has its full say
 _FULLY_BELOW = 0.1  # the highest frequency over its own, less 1, likewise
+_FULLY_INSIDE = 0.3
 _GRID_CENTS = np.arange(-40.0, 40.1, 2.0)
 _GRID_STIFFNESS = np.concatenate([[0.0], np.geomspace(5e-6, 1.2e-3, 28)])
 _GRID_PARTIALS = 12
@@ -55,8 +56,19 @@ def find_partials(lines: LineSpectrum, rough_hz: float, rate_hz: float) -> Peaks
     ``rate_hz`` is the recording's sample rate, which bounds what can be heard of them.
     """
     top_hz = min(HIGHEST_PARTIAL_HZ, _HIGHEST_SHARE_OF_RATE * rate_hz)
+    return _found(lines, *_best_on_grid(lines, rough_hz, top_hz), top_hz)
+
+
+def find_again(lines: LineSpectrum, peaks: Peaks, rate_hz: float) -> Peaks:
+    """The same partials in another spectrum of the note."""
+    top_hz = min(HIGHEST_PARTIAL_HZ, _HIGHEST_SHARE_OF_RATE * rate_hz)
+    if peaks.numbers.size < 3:
+        return find_partials(lines, float(peaks.rough_hz[0] / peaks.numbers[0]), rate_hz)
+    return _found(lines, *_straight_line(peaks.numbers, peaks.rough_hz), top_hz)
+
+
+def _found(lines: LineSpectrum, f1_hz: float, stiffness: float, top_hz: float) -> Peaks:
     numbers = np.arange(1.0, MOST_PARTIALS + 1)
-    f1_hz, stiffness = _best_on_grid(lines, rough_hz, top_hz)
     for _ in range(2):
         expected_hz = stretched(numbers, f1_hz, stiffness)
         inside = expected_hz < top_hz
@@ -110,6 +122,8 @@ def _nearest_peaks(lines: LineSpectrum, numbers: Real, expected_hz: Real, top_hz
     standing = np.clip((clear_db - CLEAR_DB) / _FULLY_CLEAR_DB, 0.01, 1)
     standing *= np.clip((top_hz / expected_hz - 1) / _FULLY_BELOW, 0.01, 1)
     found_hz = (best + shift) * bin_hz
+    inside = 1 - np.abs(found_hz - expected_hz) / (reach * bin_hz)
+    standing *= np.clip(inside / _FULLY_INSIDE, 0.01, 1)
     return Peaks(numbers[kept], found_hz[kept], clear_db[kept], standing[kept])
 
 

@@ -50,7 +50,7 @@ from analyzer.pitch.wander import STEADY_PRIOR, Wander, wander_over
 # high partial by many times as much, and a phase is known but for whole turns. How steady each
 # partial is, is judged meanwhile and then left: judged again by a fit that follows it, the
 # steadiest would seem steadier from round to round.
-_REACHES = (4.0, 10.0, np.inf, np.inf)
+_REACHES = (4.5, 10.5, np.inf, np.inf)
 _FIRST_TRUST = 0.01  # variance of a phase, radians squared
 _HARDLY = 1e-4  # the weight of what is only taken along
 _FOLLOWED_POWER = 10.0  # over the noise; below this, unwrapping may slip

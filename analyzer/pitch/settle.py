@@ -10,10 +10,10 @@ import numpy as np
 from analyzer.errors import RecordingError
 from analyzer.music import ISO16_A4_HZ
 from analyzer.pitch.clipping import find_clipping
-from analyzer.pitch.envelopes import Envelopes
+from analyzer.pitch.envelopes import Envelopes, smoothed
 from analyzer.pitch.guide import LEAST_VOICED_SHARE, Guide, guide_note
 from analyzer.pitch.mending import Mended, mended
-from analyzer.pitch.partials import Peaks, find_partials, lawful
+from analyzer.pitch.partials import Peaks, find_again, find_partials, lawful
 from analyzer.pitch.phases import PhaseFit, fit_phases
 from analyzer.pitch.spectrum import NoteSpectrum, Real, line_spectrum, note_spectrum
 from analyzer.pitch.stiff_string import StringFit, fit_string
@@ -35,6 +35,10 @@ _LEAST_GLIDE_CENTS = 0.1
 _LEAST_SD_CENTS = 0.0005  # no clock and no model is better than this
 _SHAPE_SD = 0.004  # of what a glide still has to fall when the note ends: no shape is known better
 _HOPELESS_RELATIVE_VARIANCE = 2e-4  # a pitch known to 50 cents either way is no figure
+_FAINT=10**-4.5
+ENDS=True
+LONG=7.0
+PASSES=1
 _FULLY_FOUND=0.5
 _LEAST_SAY=0.001
 _LOST_RELATIVE_VARIANCE = 4e-6  # a partial less sure by 1.7 cents than the best is lost
@@ -90,6 +94,14 @@ def settle(recording: Recording, pluck: Pluck) -> SettledPitch:
     if clipping.clipped:
         peaks = lawful(peaks)
     pace = _pace(peaks)
+    for _ in range(PASSES):
+        own = spectrum.at_pace(pace)
+        peaks = replace(peaks, rough_hz=peaks.rough_hz / pace)
+        again = find_again(line_spectrum(own, clipping.free_from_s() * pace), peaks, own.rate_hz)
+        peaks = replace(again, rough_hz=again.rough_hz * pace)
+        if clipping.clipped:
+            peaks = lawful(peaks)
+        pace = _pace(peaks)
     spectrum, peaks = spectrum.at_pace(pace), replace(peaks, rough_hz=peaks.rough_hz / pace)
     envelopes = _envelopes(spectrum, peaks)
     _check_length(recording.path.name, envelopes, pluck)
@@ -173,7 +185,12 @@ def _envelopes(spectrum: NoteSpectrum, peaks: Peaks) -> Envelopes:
     half_hz = _band_half_hz(peaks)
     values, centres_hz, times_s = spectrum.envelopes(peaks.rough_hz, half_hz)
     ringing_s = _RINGING / half_hz
-    kept = (times_s >= max(_FIT_FROM_S, ringing_s)) & (times_s <= times_s[-1] - ringing_s)
+    ends_s = times_s[-1] - ringing_s
+    if ENDS:
+        power = smoothed(np.sum(np.abs(values) ** 2, axis=0)[None], times_s)[0]
+        lasts_s = times_s[np.flatnonzero(power > _FAINT * np.max(power))[-1]]
+        ends_s = min(ends_s, lasts_s, LONG)
+    kept = (times_s >= max(_FIT_FROM_S, ringing_s)) & (times_s <= ends_s)
     return Envelopes(values[:, kept], centres_hz, times_s[kept], half_hz)
 
 
