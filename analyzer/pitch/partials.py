@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from analyzer.pitch.spectrum import LineSpectrum, Real
@@ -47,6 +48,11 @@ class Peaks:
         """The same partials on a clock that runs ``pace`` times as fast."""
         return replace(self, rough_hz=self.rough_hz / pace)
 
+    def only(self, kept: NDArray[np.bool_]) -> Peaks:
+        """Those partials for which ``kept`` (partials,) is true."""
+        arrays = (self.numbers, self.rough_hz, self.clear_db, self.standing)
+        return Peaks(*(each[kept] for each in arrays))
+
 
 def stretched(numbers: Real, f1_hz: float | Real, stiffness: float | Real) -> Real:
     """Frequencies of partials ``numbers`` of a stiff string whose first lies at ``f1_hz``, Hz."""
@@ -68,7 +74,7 @@ def find_again(lines: LineSpectrum, peaks: Peaks, rate_hz: float) -> Peaks:
     top_hz = min(HIGHEST_PARTIAL_HZ, _HIGHEST_SHARE_OF_RATE * rate_hz)
     if peaks.numbers.size < 3:
         return find_partials(lines, float(peaks.rough_hz[0] / peaks.numbers[0]), rate_hz)
-    return _found(lines, *_straight_line(peaks.numbers, peaks.rough_hz), top_hz)
+    return _found(lines, *_straight_line(peaks), top_hz)
 
 
 def _found(lines: LineSpectrum, f1_hz: float, stiffness: float, top_hz: float) -> Peaks:
@@ -79,7 +85,7 @@ def _found(lines: LineSpectrum, f1_hz: float, stiffness: float, top_hz: float) -
         peaks = _nearest_peaks(lines, numbers[inside], expected_hz[inside], top_hz)
         if peaks.numbers.size < 3:
             break
-        f1_hz, stiffness = _straight_line(peaks.numbers, peaks.rough_hz)
+        f1_hz, stiffness = _straight_line(peaks)
     return peaks
 
 
@@ -91,7 +97,7 @@ def lawful(peaks: Peaks) -> Peaks:
     low = peaks.numbers <= _HIGHEST_OWN
     if np.sum(low) < 3:
         return peaks
-    f1_hz, stiffness = _straight_line(peaks.numbers[low], peaks.rough_hz[low])
+    f1_hz, stiffness = _straight_line(peaks.only(low))
     expected_hz = stretched(peaks.numbers, f1_hz, stiffness)
     return replace(peaks, rough_hz=expected_hz)
 
@@ -128,18 +134,25 @@ def _nearest_peaks(lines: LineSpectrum, numbers: Real, expected_hz: Real, top_hz
     found_hz = (best + shift) * bin_hz
     inside = 1 - np.abs(found_hz - expected_hz) / (reach * bin_hz)
     standing *= np.clip(inside / _FULLY_INSIDE, 0.01, 1)
-    return Peaks(numbers[kept], found_hz[kept], clear_db[kept], standing[kept])
+    return Peaks(numbers, found_hz, clear_db, standing).only(kept)
 
 
-def _straight_line(numbers: Real, rough_hz: Real) -> tuple[float, float]:
-    """(f1, B) of partials: (f_k / k)^2 is a straight line in k^2; medians of pairwise slopes."""
-    x, y = numbers**2, (rough_hz / numbers) ** 2
+def _straight_line(peaks: Peaks) -> tuple[float, float]:
+    """(f1, B) of partials: (f_k / k)^2 is a straight line in k^2; medians of pairwise slopes.
+
+    Each partial has the say that it stands for.
+    """
+    x, y = peaks.numbers**2, (peaks.rough_hz / peaks.numbers) ** 2
     i, j = np.triu_indices(x.size, 1)
-    weight = np.abs(x[i] - x[j])
-    slopes = (y[i] - y[j]) / (x[i] - x[j])
-    order = np.argsort(slopes)
-    middle = np.searchsorted(np.cumsum(weight[order]), 0.5 * np.sum(weight))
-    slope = max(float(slopes[order][middle]), 0.0)
-    f0_squared = float(np.median(y - slope * x))
+    say = np.abs(x[i] - x[j]) * peaks.standing[i] * peaks.standing[j]
+    slope = max(_median((y[i] - y[j]) / (x[i] - x[j]), say), 0.0)
+    f0_squared = _median(y - slope * x, peaks.standing)
     stiffness = slope / f0_squared
     return float(np.sqrt(f0_squared * (1 + stiffness))), stiffness
+
+
+def _median(values: Real, weights: Real) -> float:
+    """The value in the middle of the weight, between two where it falls between them."""
+    order = np.argsort(values)
+    middle = np.cumsum(weights[order]) - 0.5 * weights[order]
+    return float(np.interp(0.5 * np.sum(weights), middle, values[order]))
