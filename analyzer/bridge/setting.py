@@ -2,7 +2,9 @@
 
 A move smaller than its own uncertainty is not made: it would as likely harm as help. The others
 are then found again without it, unless that would cost a string more than a quarter of a cent,
-which is half of what is aimed at.
+which is half of what is aimed at. Strings that hang together are left as they are where none of
+them would gain as much: what one gains there another loses, and settings that are about as good
+are not worth a round of slackening.
 """
 
 from __future__ import annotations
@@ -30,6 +32,7 @@ class PartSetting:
 
     ``wanted_mm``: the best place without steps; ``held_mm``: the same with what is in doubt left
     alone, from which the steps are found; ``unlimited_mm``: as wanted, without travel.
+    ``not_worth_it``: there was something to move, but no string would gain by it.
     """
 
     problem: Problem
@@ -38,6 +41,7 @@ class PartSetting:
     wanted_mm: Array
     held_mm: Array
     unlimited_mm: Array
+    not_worth_it: bool
 
     @cached_property
     def residual_cents(self) -> dict[int, float]:
@@ -76,7 +80,11 @@ class PartSetting:
         if wanted_mm <= unsure_mm:
             return f"the move, {wanted_mm:.2f} mm, is within its own uncertainty, {unsure_mm:.2f}"
         held_mm = abs(self.held_mm[place])
-        if not step_mm or held_mm < _NO_MOVE_MM:
+        if held_mm < _NO_MOVE_MM:
+            return "it is where it is best"
+        if self.not_worth_it:
+            return f"no string would gain more than {SPARED_CENTS:g} cents"
+        if not step_mm:
             return "it is where it is best"
         return f"the best place is {held_mm:.2f} mm away, and no step of {step_mm:.3g} mm is better"
 
@@ -114,9 +122,19 @@ def _set_part(problem: Problem) -> PartSetting:
     held, best = _left_alone(problem, wanted, uncertainty)
     steps = problem.steps_mm
     settings = best if steps is None else whole_steps_mm(problem.holding(held), best, steps)
+    not_worth_it = _not_worth_it(problem, settings)
+    settings = np.zeros_like(settings) if not_worth_it else settings
     at_limit = np.isclose(wanted, problem.low_mm) | np.isclose(wanted, problem.high_mm)
     unlimited = least_worst_mm(problem.without_travel()) if np.any(at_limit) else wanted
-    return PartSetting(problem, settings, uncertainty, wanted, best, unlimited)
+    return PartSetting(problem, settings, uncertainty, wanted, best, unlimited, not_worth_it)
+
+
+def _not_worth_it(problem: Problem, settings: Array) -> bool:
+    """Whether strings that hang together would be slackened for next to nothing."""
+    if len(problem.strings) == 1 or not np.any(settings):
+        return False
+    gains = np.abs(problem.errors_cents) - np.abs(problem.residuals_cents(settings))
+    return bool(np.max(gains) <= SPARED_CENTS)
 
 
 def _left_alone(problem: Problem, wanted: Array, uncertainty: Array) -> tuple[list[int], Array]:
