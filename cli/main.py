@@ -122,7 +122,8 @@ def analyze(
     Example: pluckcheck analyze my_guitar --json report.json
     """
     from analyzer.analysis import analyze_folder, input_files
-    from analyzer.report.files import as_csv, as_json
+    from analyzer.report.files import as_json
+    from analyzer.report.rows import as_csv
     from cli.outputs import check_outputs, outputs_of
     from cli.printing import Progress
 

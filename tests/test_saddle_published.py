@@ -115,8 +115,12 @@ def test_shared_saddle_splits_the_difference() -> None:
         ("tail", 0.0, "none"),
     ],
 )
-def test_direction_of_the_screw(head, move_mm, direction) -> None:
-    screw = Screw(0.5, head)
+@pytest.mark.parametrize("hand", ["right", "left"])
+def test_direction_of_the_screw(head, move_mm, direction, hand) -> None:
+    screw = Screw(0.5, head, hand=hand)
+    if hand == "left":  # a left-hand thread is tightened counterclockwise
+        other = {"clockwise": "counterclockwise", "counterclockwise": "clockwise"}
+        direction = other.get(direction, direction)
     turns, found = turns_for(move_mm, screw)
     assert found == direction
     assert turns == abs(move_mm) / 0.5

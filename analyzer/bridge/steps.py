@@ -38,24 +38,19 @@ class Step:
 
 
 def turns_for(move_mm: float, screw: Screw) -> tuple[float, Direction]:
-    """Turns of the screw for a move, and which way, as seen facing the head.
-
-    Tightening (clockwise) draws a saddle toward the screw's head (common practice): with the head
-    at the tail end clockwise lengthens the string, with the head on the neck side it shortens it.
-    """
+    """Turns of the screw for a move, and which way, as seen facing the head."""
     turns = abs(move_mm) / screw.pitch_mm
     if turns == 0:
         return 0.0, "none"
     lengthens = move_mm > 0
-    return turns, "clockwise" if lengthens == (screw.head == "tail") else "counterclockwise"
+    return turns, "clockwise" if lengthens == screw.clockwise_lengthens else "counterclockwise"
 
 
 def move_of_turns_mm(turns: float, direction: Direction, screw: Screw) -> float:
     """The move, mm away from the nut, of turns of the screw: ``turns_for`` the other way."""
-    clockwise_lengthens = screw.head == "tail"
     if direction == "none" or turns == 0:
         return 0.0
-    sign = 1.0 if (direction == "clockwise") == clockwise_lengthens else -1.0
+    sign = 1.0 if (direction == "clockwise") == screw.clockwise_lengthens else -1.0
     return sign * turns * screw.pitch_mm
 
 

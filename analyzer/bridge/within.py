@@ -18,7 +18,7 @@ _NOTHING = 1e-12
 
 
 def least_squares_within(e: Array, f: Array, rows: Array, bounds: Array) -> Array | None:
-    """That x, (m,), for E (n, m), f (n,), rows (k, m), bounds (k,); None where nothing is allowed."""
+    """That x, (m,), for E (n, m), f (n,), rows (k, m), bounds (k,); None where there is none."""
     unknowns = e.shape[1]
     q, r = np.linalg.qr(np.vstack([e, _TIE * np.eye(unknowns)]))
     middle = q.T @ np.concatenate([f, np.zeros(unknowns)])

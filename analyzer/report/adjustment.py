@@ -14,7 +14,7 @@ from analyzer.bridge.response import (
     learn,
     prior_response,
 )
-from analyzer.bridge.setting import PartSetting, set_bridge
+from analyzer.bridge.setting import SPARED_CENTS, PartSetting, set_bridge
 from analyzer.bridge.steps import Step, steps_of
 from analyzer.instrument.model import Adjuster, Bridge, Instrument
 from analyzer.report.bridge_results import BridgeFound
@@ -32,7 +32,8 @@ class Done:
     """An earlier round: each string's error before it with its interval, and what was moved.
 
     ``travel_mm`` and ``moved_mm``, by adjuster, are the travel that the instrument file gave then
-    and the moves since it was given.
+    and the moves since it was given. ``mended`` names the keys of the instrument file whose
+    mending made what had been learned useless.
     """
 
     file: str
@@ -41,6 +42,7 @@ class Done:
     travel_mm: Mapping[str, tuple[float, float] | None]
     moved_mm: Mapping[str, float]
     response: Response
+    mended: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -70,16 +72,16 @@ def adjust(
         response, outcome = _learned(done, bridge, needs, effects)
         moved = _moved_since_measured_mm(done, bridge)
     left = tuple(_with_travel_left(each, moved[each.name]) for each in bridge.adjusters)
-    found = BridgeFound(
-        replace(bridge, adjusters=left), needs, response, set_bridge(left, needs, response.factors)
-    )
+    worth_cents = SPARED_CENTS if done else 0.0
+    parts = set_bridge(left, needs, response.factors, worth_cents)
+    found = BridgeFound(replace(bridge, adjusters=left), needs, response, parts)
     return Adjustment(
         tuple(found.saddle(each) for each in bridge.saddles),
         tuple(found.adjuster(each, moved[each.name]) for each in bridge.adjusters),
         tuple(steps_of(found.parts)),
         _response_result(response),
         outcome,
-        (*_travel_counted(done, moved), *_travel_ends(found.parts)),
+        (*_forgotten(done), *_travel_counted(done, moved), *_travel_ends(found.parts)),
     )
 
 
@@ -133,6 +135,14 @@ def _with_travel_left(adjuster: Adjuster, moved_mm: float) -> Adjuster:
         return adjuster
     toward, away = adjuster.travel_mm
     return replace(adjuster, travel_mm=(max(toward + moved_mm, 0.0), max(away - moved_mm, 0.0)))
+
+
+def _forgotten(done: Done | None) -> Iterator[str]:
+    if done is not None and done.mended:
+        yield (
+            f"{' and '.join(done.mended)} of the instrument file changed since {done.file}: what "
+            "had been learned before that round is forgotten, and learned anew from it."
+        )
 
 
 def _travel_counted(done: Done | None, moved: Mapping[str, float]) -> Iterator[str]:

@@ -24,6 +24,7 @@ from analyzer.report.model import SCHEMA_VERSION
 _RIGHT_FILE = "Give a report that pluckcheck analyze wrote with --json"
 _LARGEST_CENTS = 1200.0
 _LARGEST_MM = 1000.0
+_LONGEST_MM = 5000.0
 _FURTHEST_RESPONSE = 0.8  # from the geometry's 1; further off it is no response but a mistake
 _ROUNDING = 1e-9
 
@@ -56,7 +57,10 @@ class EarlierAdjuster:
 
 @dataclass(frozen=True)
 class EarlierReport:
-    """A report as read from ``file``. ``response`` is None where it has no bridge."""
+    """A report as read from ``file``. ``response`` is None where it has no bridge.
+
+    ``scale_lengths_mm`` is None where the report does not say.
+    """
 
     file: str
     instrument: str
@@ -65,6 +69,7 @@ class EarlierReport:
     strings: tuple[EarlierString, ...]
     adjusters: tuple[EarlierAdjuster, ...]
     response: Response | None
+    scale_lengths_mm: tuple[float, ...] | None = None
 
 
 def read_report(path: Path) -> EarlierReport:
@@ -105,6 +110,7 @@ def parse_report(file_name: str, text: str) -> EarlierReport:
         tuple(map(_string, table.tables("strings", "a list with an entry for each string"))),
         adjusters,
         _response(file_name, body, [each.name for each in adjusters]),
+        _scale_lengths_mm(about),
     )
 
 
@@ -146,6 +152,17 @@ def _travel(table: Table) -> tuple[float, float] | None:
         raise table.fault(key, f"is {shown(given)}", f"Give {allowed}")
     toward, away = (table.number_in(key, each, 0, _LARGEST_MM, allowed) for each in given)
     return toward, away
+
+
+def _scale_lengths_mm(about: Table) -> tuple[float, ...] | None:
+    """A report of an instrument without scale length says null; older ones say nothing."""
+    key, allowed = "scale_lengths_mm", "a list of lengths in mm, or null"
+    given = about.take(key, allowed) if about.has(key) else None
+    if given is None:
+        return None
+    if not isinstance(given, list):
+        raise about.fault(key, f"is {shown(given)}", f"Give {allowed}")
+    return tuple(about.number_in(key, each, 1.0, _LONGEST_MM, allowed) for each in given)
 
 
 def _number_or_null(
@@ -197,7 +214,8 @@ def done_before(
 ) -> Done:
     """What was done since an earlier report: as it advised, or as ``turned_mm`` says.
 
-    What had been learned of screws whose thread the file has since corrected is forgotten.
+    What had been learned against another thread or scale length than the file gives now is
+    forgotten: it was a share of what those would do.
 
     Raises UnusableInputError where it is of another instrument or bridge, or lacks what is needed.
     """
@@ -220,17 +238,28 @@ def done_before(
         )
     pairs = list(zip(earlier.adjusters, bridge.adjusters, strict=True))
     advised = {was.name: _advised_mm(was, now) for was, now in pairs}
-    same_threads = all(
-        was.pitch_mm == (now.screw.pitch_mm if now.screw else None) for was, now in pairs
-    )
+    mended = tuple(_mended(earlier, instrument, pairs))
     return Done(
         earlier.file,
         dict(_known_errors(earlier)),
         advised if turned_mm is None else turned_mm,
         {each.name: each.travel_mm for each in earlier.adjusters},
         {each.name: each.moved_mm for each in earlier.adjusters},
-        earlier.response if same_threads else prior_response(bridge.adjusters),
+        prior_response(bridge.adjusters) if mended else earlier.response,
+        mended if earlier.response.rounds else (),
     )
+
+
+def _mended(
+    earlier: EarlierReport,
+    instrument: Instrument,
+    pairs: Sequence[tuple[EarlierAdjuster, Adjuster]],
+) -> Iterator[str]:
+    """The keys by which the geometry is another than it was for the earlier report."""
+    if earlier.scale_lengths_mm not in (None, instrument.scale_lengths_mm):
+        yield "scale_length_mm"
+    if any(was.pitch_mm != (now.screw.pitch_mm if now.screw else None) for was, now in pairs):
+        yield "thread"
 
 
 def _advised_mm(was: EarlierAdjuster, now: Adjuster) -> float:

@@ -11,8 +11,9 @@ from rich.table import Table
 from rich.text import Text
 
 from analyzer.bridge.steps import Step
-from analyzer.report.layout import bare_table, fits, line, sign_for, signed, way, with_interval
+from analyzer.report.layout import bare_table, fits, line, sign_for, signed, with_interval
 from analyzer.report.model import AdjusterResult, OutcomeResult, Report
+from analyzer.report.words import moved, turned
 
 ORDER = (
     "Largest gain first, one saddle at a time: the other strings keep their load (common "
@@ -32,7 +33,6 @@ FILING = "What is filed away does not come back: stop short, and check more ofte
 _MOST_SHOWN = 6  # readings of one adjuster; the report's JSON has all of them
 _ENDS_SHOWN = (3, 2)
 _SAME_MM = 1e-9
-_SLANTS = 0.5  # a share so far below nought is that of a slant, not of strings beyond a post
 
 
 def caution(report: Report) -> str:
@@ -151,9 +151,9 @@ def _advice(report: Report, adjuster: AdjusterResult) -> list[str]:
     if adjuster.move_mm == 0:
         return ["leave it", after]
     verb = "file, " if adjuster.action == "file" else ""
-    words = [f"{verb}{_moved(adjuster, adjuster.move_mm)}", after]
+    words = [f"{verb}{moved(adjuster, adjuster.move_mm)}", after]
     if adjuster.turns is not None:
-        words.insert(0, _turns(adjuster.turns, adjuster.direction))
+        words.insert(0, turned(adjuster.turns, adjuster.direction))
     return words
 
 
@@ -163,16 +163,6 @@ def _errors_after(report: Report, adjuster: AdjusterResult) -> Iterator[float]:
         for string, cents in (saddle.residual_cents or {}).items():
             if string in adjuster.strings:
                 yield cents
-
-
-def _moved(adjuster: AdjusterResult, move_mm: float) -> str:
-    """How far and which way; what turns about its middle goes both ways."""
-    side = "bass side " if min(adjuster.share.values()) < -_SLANTS else ""
-    return f"{abs(move_mm):.2f} mm {side}{way(move_mm)}"
-
-
-def _turns(turns: float, direction: str | None) -> str:
-    return f"{turns:g} turn{'' if turns <= 1 else 's'} {direction}"
 
 
 def _readings(part: _Part, *, short: bool = False) -> Iterator[Text]:
@@ -202,8 +192,8 @@ def _each(adjuster: AdjusterResult, steps: Sequence[Step]) -> str:
 
 def _size(adjuster: AdjusterResult, step: Step) -> str:
     if step.turns is not None:
-        return _turns(step.turns, step.direction)
-    return _moved(adjuster, step.move_mm)
+        return turned(step.turns, step.direction)
+    return moved(adjuster, step.move_mm)
 
 
 def _shortened(steps: Sequence[Step]) -> str:

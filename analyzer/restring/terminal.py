@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from rich.console import Console, ConsoleOptions, RenderResult
 from rich.table import Table
 
-from analyzer.report.layout import bare_table, line, sign_for, way, with_interval
+from analyzer.report.layout import bare_table, line, sign_for, with_interval
 from analyzer.report.model import SaddleResult
+from analyzer.report.words import turned, way
 from analyzer.restring.plan import LIMITS, RestringPlan
 from analyzer.restring.predict import StringChange
 
@@ -67,8 +68,7 @@ def _advice(preset: SaddleResult) -> str:
     left = ", ".join(f"{cents:+.1f}" for cents in preset.residual_cents.values())
     words = f"{abs(preset.move_mm):.2f} mm {way(preset.move_mm)}"
     if preset.turns:
-        plural = "" if preset.turns <= 1 else "s"
-        words = f"{preset.turns:g} turn{plural} {preset.direction}, {words}"
+        words = f"{turned(preset.turns, preset.direction)}, {words}"
     if preset.move_mm == 0:
         words = "leave it"
     short = "" if preset.reason is None else f". {preset.reason}"
