@@ -222,7 +222,8 @@ def test_csv_has_what_to_turn_for_each_string(run: Run) -> None:
             assert row["advice"].startswith(f"{row['saddle']}: {told}")
 
 
-def test_csv_of_one_piece_on_two_posts_names_both(called, before, tmp_path) -> None:
+@pytest.mark.usefixtures("before")
+def test_csv_of_one_piece_on_two_posts_names_both(called, tmp_path) -> None:
     """No single turn moves a string there, so the cells of one screw stay empty."""
     folder = tmp_path / "before"
     text = (folder / "instrument.toml").read_text(encoding="utf-8")

@@ -72,7 +72,7 @@ def adjust(
         response, outcome = _learned(done, bridge, needs, effects)
         moved = _moved_since_measured_mm(done, bridge)
     left = tuple(_with_travel_left(each, moved[each.name]) for each in bridge.adjusters)
-    worth_cents = SPARED_CENTS if done else 0.0
+    worth_cents = SPARED_CENTS if done and any(done.moves_mm.values()) else 0.0
     parts = set_bridge(left, needs, response.factors, worth_cents)
     found = BridgeFound(replace(bridge, adjusters=left), needs, response, parts)
     return Adjustment(

@@ -241,7 +241,7 @@ def done_before(
     mended = tuple(_mended(earlier, instrument, pairs))
     return Done(
         earlier.file,
-        dict(_known_errors(earlier)),
+        dict(known_errors(earlier)),
         advised if turned_mm is None else turned_mm,
         {each.name: each.travel_mm for each in earlier.adjusters},
         {each.name: each.moved_mm for each in earlier.adjusters},
@@ -269,7 +269,8 @@ def _advised_mm(was: EarlierAdjuster, now: Adjuster) -> float:
     return move_of_turns_mm(was.turns, was.direction, now.screw)
 
 
-def _known_errors(earlier: EarlierReport) -> Iterator[tuple[int, tuple[float, float]]]:
+def known_errors(earlier: EarlierReport) -> Iterator[tuple[int, tuple[float, float]]]:
+    """Strings with a result, and its error with the half-width of its interval, cents."""
     for each in earlier.strings:
         if each.error_cents is not None and each.error_uncertainty_cents is not None:
             yield each.string, (each.error_cents, each.error_uncertainty_cents)
