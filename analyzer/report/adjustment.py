@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from analyzer.bridge.effect import SaddleEffect, effects_of
 from analyzer.bridge.problem import Need
 from analyzer.bridge.response import (
+    Agreement,
     Change,
     Moves,
     Response,
@@ -104,20 +105,20 @@ def _learned(
     }
     moves = Moves(bridge.adjusters, done.moves_mm, effects)
     response, agreements = learn(done.response, moves, changes)
-    outcome = tuple(
-        OutcomeResult(
-            each.string,
-            each.predicted_cents,
-            each.predicted_uncertainty_cents,
-            each.found_cents,
-            each.found_uncertainty_cents,
-            each.normalised_difference,
-            each.learned_from,
-            each.in_words,
-        )
-        for each in agreements
+    return response, tuple(map(_outcome, agreements))
+
+
+def _outcome(found: Agreement) -> OutcomeResult:
+    return OutcomeResult(
+        found.string,
+        found.predicted_cents,
+        found.predicted_uncertainty_cents,
+        found.found_cents,
+        found.found_uncertainty_cents,
+        found.normalised_difference,
+        found.learned_from,
+        found.in_words,
     )
-    return response, outcome
 
 
 def _moved_since_measured_mm(done: Done, bridge: Bridge) -> dict[str, float]:

@@ -16,7 +16,7 @@ import numpy as np
 from analyzer.bridge.response import Response, prior_response
 from analyzer.bridge.steps import Direction, move_of_turns_mm
 from analyzer.errors import UnusableInputError
-from analyzer.instrument.model import Adjuster, Instrument
+from analyzer.instrument.model import Adjuster, Bridge, Instrument
 from analyzer.instrument.tables import Table, shown, text_of
 from analyzer.report.adjustment import Done
 from analyzer.report.model import SCHEMA_VERSION
@@ -85,18 +85,7 @@ def read_report(path: Path) -> EarlierReport:
 
 def parse_report(file_name: str, text: str) -> EarlierReport:
     """As ``read_report``, from the text itself."""
-    try:
-        body = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise UnusableInputError(file_name, "is not JSON", _RIGHT_FILE) from error
-    if not isinstance(body, dict) or "schema_version" not in body:
-        raise UnusableInputError(file_name, "is no report: it has no schema_version", _RIGHT_FILE)
-    if body["schema_version"] != SCHEMA_VERSION or isinstance(body["schema_version"], bool):
-        raise UnusableInputError(
-            file_name,
-            f"has schema_version {shown(body['schema_version'])}",
-            f"This version reads {SCHEMA_VERSION}: analyze those recordings again",
-        )
+    body = _body(file_name, text)
     table = Table(file_name, "", body)
     about = table.table("instrument")
     tuning = about.list_of("tuning", "the list of note names")
@@ -112,6 +101,23 @@ def parse_report(file_name: str, text: str) -> EarlierReport:
         _response(file_name, body, [each.name for each in adjusters]),
         _scale_lengths_mm(about),
     )
+
+
+def _body(file_name: str, text: str) -> dict[str, Any]:
+    """The JSON of a report of this schema."""
+    try:
+        body = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise UnusableInputError(file_name, "is not JSON", _RIGHT_FILE) from error
+    if not isinstance(body, dict) or "schema_version" not in body:
+        raise UnusableInputError(file_name, "is no report: it has no schema_version", _RIGHT_FILE)
+    if body["schema_version"] != SCHEMA_VERSION or isinstance(body["schema_version"], bool):
+        raise UnusableInputError(
+            file_name,
+            f"has schema_version {shown(body['schema_version'])}",
+            f"This version reads {SCHEMA_VERSION}: analyze those recordings again",
+        )
+    return body
 
 
 def _string(table: Table) -> EarlierString:
@@ -228,14 +234,7 @@ def done_before(
             "needs a bridge to learn about",
             "Give scale_length_mm and a [bridge] in the instrument file",
         )
-    names = [each.name for each in bridge.adjusters]
-    if earlier.response is None or [each.name for each in earlier.adjusters] != names:
-        had = ", ".join(each.name for each in earlier.adjusters) or "none"
-        raise UnusableInputError(
-            earlier.file,
-            f"has the adjusters {had}, and the instrument file {', '.join(names)}",
-            "Give the report of this bridge, and the instrument file as it was",
-        )
+    learned = _checked_response(earlier, bridge)
     pairs = list(zip(earlier.adjusters, bridge.adjusters, strict=True))
     advised = {was.name: _advised_mm(was, now) for was, now in pairs}
     mended = tuple(_mended(earlier, instrument, pairs))
@@ -245,8 +244,21 @@ def done_before(
         advised if turned_mm is None else turned_mm,
         {each.name: each.travel_mm for each in earlier.adjusters},
         {each.name: each.moved_mm for each in earlier.adjusters},
-        prior_response(bridge.adjusters) if mended else earlier.response,
-        mended if earlier.response.rounds else (),
+        prior_response(bridge.adjusters) if mended else learned,
+        mended if learned.rounds else (),
+    )
+
+
+def _checked_response(earlier: EarlierReport, bridge: Bridge) -> Response:
+    """What had been learned, where the report is of this very bridge."""
+    names = [each.name for each in bridge.adjusters]
+    if earlier.response is not None and [each.name for each in earlier.adjusters] == names:
+        return earlier.response
+    had = ", ".join(each.name for each in earlier.adjusters) or "none"
+    raise UnusableInputError(
+        earlier.file,
+        f"has the adjusters {had}, and the instrument file {', '.join(names)}",
+        "Give the report of this bridge, and the instrument file as it was",
     )
 
 
