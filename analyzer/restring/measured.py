@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 from analyzer.bridge.effect import SaddleEffect, saddle_move_mm, saddle_move_uncertainty_mm
 from analyzer.instrument.model import Instrument
 from analyzer.report.adjustment import Done
-from analyzer.report.earlier import EarlierReport, check_same_instrument, done_before, known_errors
+from analyzer.report.earlier import EarlierReport
+from analyzer.report.round_before import check_same_instrument, done_before, known_errors
 from analyzer.restring.predict import StringChange
 
 
