@@ -65,6 +65,7 @@ def test_turned_the_wrong_way_is_said_and_not_learned(before, record, called) ->
     done = called("analyze", record("after", true), "--previous", before)
     assert done.out.count("the wrong way; check screw_head and the way it was turned") == 2
     assert "Nothing was learned from it" in done.out
+    assert "or none, say so with --turned" in " ".join(done.out.split())
 
 
 def test_travel_that_was_used_up_is_not_given_again(record, called, tmp_path) -> None:

@@ -105,10 +105,11 @@ def _learned(
     }
     moves = Moves(bridge.adjusters, done.moves_mm, effects)
     response, agreements = learn(done.response, moves, changes)
-    return response, tuple(map(_outcome, agreements))
+    learned = response is not done.response
+    return response, tuple(_outcome(each, learned=learned) for each in agreements)
 
 
-def _outcome(found: Agreement) -> OutcomeResult:
+def _outcome(found: Agreement, *, learned: bool) -> OutcomeResult:
     return OutcomeResult(
         found.string,
         found.predicted_cents,
@@ -116,7 +117,7 @@ def _outcome(found: Agreement) -> OutcomeResult:
         found.found_cents,
         found.found_uncertainty_cents,
         found.normalised_difference,
-        found.learned_from,
+        learned and found.learned_from,
         found.in_words,
     )
 

@@ -59,6 +59,8 @@ class TerminalBridge:
                 yield from _readings(part)
         else:
             yield from (line(each) for each in _manner(report))
+            if report.steps:
+                yield line("Indented: what the error should read after each step, in cents.")
             yield from _blocks(report)
 
 
@@ -253,7 +255,10 @@ def _predicted_and_found(each: OutcomeResult, sign: str) -> tuple[str, str]:
 def _learned(report: Report, sign: str) -> str:
     response = report.response
     if response is None or not any(each.learned_from for each in report.outcome):
-        return "Nothing was learned from it: the advice below is by the geometry."
+        return (
+            "Nothing was learned from it: the advice below goes by what was known before. If other "
+            "moves were made than advised, or none, say so with --turned."
+        )
     factors = [each.response for each in report.adjusters]
     span = f"{min(factors):.2f} to {max(factors):.2f}"
     return (
