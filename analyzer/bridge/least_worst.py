@@ -15,10 +15,11 @@ from analyzer.bridge.problem import Problem
 from analyzer.bridge.within import least_squares_within
 
 _MOST_ROUNDS = 8
-_SETTLED_MM = 2e-3  # what is left goes with its square over the scale length: under 1e-7
+_SETTLED_MM = 0.02  # what is left goes with its square over the scale length: under 1e-6
 _AT_LIMIT_MM = 1e-7
 _SAME_CENTS = 1e-6  # two worst errors so near are one
 _NEARLY_WORST_CENTS = 1e-3
+_NO_RANK = 1e-9  # a singular value against the largest
 
 
 def least_worst_mm(problem: Problem) -> Array:
@@ -80,12 +81,12 @@ def rough_reach_mm(problem: Problem, best_mm: Array, worst_cents: float) -> tupl
 
     Without an end where the adjusters can undo each other.
     """
-    jacobian = problem.jacobian(best_mm)
-    if np.linalg.matrix_rank(jacobian) < best_mm.size:
+    inverse, left_open = _solved(problem.jacobian(best_mm))
+    if left_open.size:
         return np.full(best_mm.size, -np.inf), np.full(best_mm.size, np.inf)
     at_best = float(problem.worst_cents(problem.residuals_cents(best_mm)))
     changes = np.maximum(worst_cents + at_best + 2 * problem.doubts_cents, 0.0)
-    furthest = np.abs(np.linalg.pinv(jacobian)) @ changes
+    furthest = np.abs(inverse) @ changes
     return best_mm - furthest, best_mm + furthest
 
 
@@ -99,8 +100,8 @@ def settings_uncertainty_mm(problem: Problem, settings: Array) -> Array:
     free = (settings > problem.low_mm + _AT_LIMIT_MM) & (settings < problem.high_mm - _AT_LIMIT_MM)
     jacobian = problem.jacobian(settings)[:, free]
     held, drive = _worst_rows(problem, settings, jacobian)
-    by_worst = (-np.linalg.pinv(held) @ drive)[:-1]
-    left_open = _left_open(held)[:-1]
+    inverse, directions = _solved(held)
+    by_worst, left_open = (-inverse @ drive)[:-1], directions[:-1]
     weights = 1 / (1 + problem.doubts_cents)[:, None]
     changed = weights * (np.eye(weights.size) + jacobian @ by_worst)
     by_squares = -left_open @ np.linalg.pinv(weights * jacobian @ left_open) @ changed
@@ -122,8 +123,9 @@ def _worst_rows(problem: Problem, settings: Array, jacobian: Array) -> tuple[Arr
     return np.column_stack([drive @ jacobian, -np.ones(worst.size)]), drive
 
 
-def _left_open(held: Array) -> Array:
-    """Directions, as columns, in which rows ``held`` do not change."""
-    _, sizes, directions = np.linalg.svd(held)
-    rank = int(np.sum(sizes > 1e-9 * sizes[0]))
-    return np.asarray(directions[rank:].T)
+def _solved(rows: Array) -> tuple[Array, Array]:
+    """The pseudo-inverse of ``rows``, and as columns the directions in which they do not change."""
+    u, sizes, directions = np.linalg.svd(rows)
+    rank = int(np.sum(sizes > _NO_RANK * sizes[0]))
+    inverse = (directions[:rank].T / sizes[:rank]) @ u[:, :rank].T
+    return inverse, np.asarray(directions[rank:].T)

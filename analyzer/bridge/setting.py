@@ -129,8 +129,9 @@ def _set_part(problem: Problem, worth_cents: float) -> PartSetting:
     settings = best if steps is None else whole_steps_mm(problem.holding(held), best, steps)
     not_worth_it = _gain_cents(problem, settings) < worth_cents
     settings = np.zeros_like(settings) if not_worth_it else settings
-    at_limit = np.isclose(wanted, problem.low_mm) | np.isclose(wanted, problem.high_mm)
-    unlimited = least_worst_mm(problem.without_travel()) if np.any(at_limit) else wanted
+    room_mm = np.minimum(wanted - problem.low_mm, problem.high_mm - wanted)
+    at_limit = bool(np.min(room_mm) < _NO_MOVE_MM)
+    unlimited = least_worst_mm(problem.without_travel()) if at_limit else wanted
     return PartSetting(problem, settings, uncertainty, wanted, best, unlimited, not_worth_it)
 
 
