@@ -8,7 +8,7 @@ import pytest
 
 from analyzer.bridge.response import prior_response
 from analyzer.bridge.steps import Step
-from analyzer.instrument.model import Instrument, Screw, own_screws
+from analyzer.instrument.model import Adjuster, Bridge, Instrument, Screw, Steps, own_screws
 from analyzer.report.adjustment import Adjustment, Done, adjust
 from analyzer.report.model import StringResult
 
@@ -142,3 +142,15 @@ def test_a_string_that_agrees_by_chance_is_not_said_to_teach() -> None:
     assert found.response is not None
     assert found.response.rounds == 0
     assert [each.learned_from for each in found.outcome] == [False] * 3
+
+
+def test_one_piece_that_ends_its_travel_is_not_told_to_be_turned_round() -> None:
+    """Its posts stand where they stand; moving them is no bench work."""
+    ends = [
+        Adjuster(name, share, Screw(0.7, "tail", 0.25), (1.0, 0.5), Steps(0.175, 0.35))
+        for name, share in (("bass post", {2: 0.8, 1: 0.2}), ("treble post", {2: 0.2, 1: 0.8}))
+    ]
+    found = advice({2: 9.0, 1: 8.0}, Bridge(((2, 1),), tuple(ends)))
+    said = " ".join(found.warnings)
+    assert "Another place for the whole piece is work for a qualified repairer." in said
+    assert "turned round" not in said

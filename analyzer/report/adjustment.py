@@ -159,22 +159,21 @@ def _travel_counted(done: Done | None, moved: Mapping[str, float]) -> Iterator[s
 
 def _travel_ends(parts: Sequence[PartSetting]) -> Iterator[str]:
     """What else to look at where the saddle cannot go far enough; common practice of the trade."""
-    short = [
-        part.problem.adjusters[place]
-        for part in parts
-        for place in range(len(part.problem.adjusters))
-        if part.short_by_mm(place)
-    ]
+    short = [part for part in parts if any(map(part.short_by_mm, range(part.settings_mm.size)))]
     if short:
         yield (
             "Where a travel ends short of the best place, look at the strings' age and gauge, the "
             "action and the nut before more is asked of the saddle. "
-            + (
-                "A wider saddle is work for a qualified repairer."
-                if short[0].action == "file"
-                else "A saddle that can be turned round gains some travel."
-            )
+            + _more_room(short[0].problem.adjusters)
         )
+
+
+def _more_room(adjusters: Sequence[Adjuster]) -> str:
+    if adjusters[0].action == "file":
+        return "A wider saddle is work for a qualified repairer."
+    if len(adjusters) > 1:
+        return "Another place for the whole piece is work for a qualified repairer."
+    return "A saddle that can be turned round gains some travel."
 
 
 def _response_result(response: Response) -> ResponseResult:

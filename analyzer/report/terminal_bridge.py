@@ -16,9 +16,9 @@ from analyzer.report.model import AdjusterResult, OutcomeResult, Report
 from analyzer.report.words import moved, turned
 
 ORDER = (
-    "Largest gain first, one saddle at a time: the other strings keep their load (common "
-    "practice). Each step: slacken the string, adjust, retune, pluck and compare."
+    "Largest gain first, one saddle at a time: the other strings keep their load (common practice)."
 )
+EACH_STEP = "Each step: slacken the string, adjust, retune, pluck and compare."
 SHARED = "Strings that share a saddle: slacken and retune them together."
 ENDS = (
     "One piece with two adjusters: slacken all its strings a little, take its ends in turn so "
@@ -98,8 +98,8 @@ def _in_order(report: Report) -> list[AdjusterResult]:
 def _manner(report: Report) -> Iterator[str]:
     if not report.steps:
         return
-    yield ORDER
     parts = _parts(report)
+    yield f"{ORDER} {EACH_STEP}" if len(parts) > 1 else EACH_STEP
     if any(len(part.adjusters) > 1 for part in parts):
         yield ENDS
     elif any(len(each.strings) > 1 for part in parts for each in part.adjusters):
