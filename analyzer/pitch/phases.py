@@ -50,9 +50,12 @@ from analyzer.pitch.wander import STEADY_PRIOR, Wander, wander_over
 # high partial by many times as much, and a phase is known but for whole turns. How steady each
 # partial is, is judged meanwhile and then left: judged again by a fit that follows it, the
 # steadiest would seem steadier from round to round.
-_REACHES = (4.0, 10.0, np.inf, np.inf)
+# What lies beyond the reach keeps the phases that were followed from the start. Reaches end between
+# partials, so that none comes or goes by a hair.
+_REACHES = (4.5, 10.5, np.inf, np.inf)
 _FIRST_TRUST = 0.01  # variance of a phase, radians squared
-_HARDLY = 1e-4  # the weight of what is only taken along
+_HARDLY = 1e-7  # the weight of what is only taken along: it says nothing of what all share
+_LOST = 1e-4  # the weight of a partial that could not be followed even at its start
 _FOLLOWED_POWER = 10.0  # over the noise; below this, unwrapping may slip
 _LEAST_POWER = 3.0  # samples with less than this times the noise say little of the phase
 _FEWEST_FOLLOWED = 5
@@ -79,51 +82,82 @@ class PhaseFit:
 def fit_phases(envelopes: Envelopes, standing: Real) -> PhaseFit:
     """Fit equation (1) to all partials at once, by iterated weighted least squares."""
     log_tau = first_time_constants()
-    fit = _first_fit(envelopes, standing, log_tau)
+    first = _unwrapped(envelopes, standing)
+    fit = _first_fit(first, envelopes, log_tau)
     rough = envelopes.values * np.exp(-1j * fit.phases) / passed(fit.phases, envelopes)
     size, step_share = block_size(envelopes)
     blocks, known = in_blocks(replace(envelopes, values=rough), fit.phases, size)
+    first = first.in_blocks(envelopes, size)
     wander = wander_over(blocks.times_s)
     slow = max(1, round(PIECE_S / blocks.step_s))
     phases = np.zeros_like(known)
-    pitch_share = envelopes.centres_hz / np.min(envelopes.centres_hz)
+    pitch_share = (envelopes.centres_hz / np.min(envelopes.centres_hz))[:, None]
     for reach in _REACHES:
         turned = blocks.values * np.exp(-1j * phases)
         amplitude = np.maximum(smoothed(turned.real, blocks.times_s), 0.0)
         noise = noise_of_steps(turned, amplitude, step_share)
-        measured = known + phases + np.angle(turned)
         log_tau = closer_time_constants(log_tau, fit.probabilities[1:-1])
-        shapes = candidate_shapes(
-            log_tau, decaying_power(blocks.values, noise, blocks.times_s), blocks.times_s
-        )
+        power = decaying_power(blocks.values, noise, blocks.times_s)
+        shapes = candidate_shapes(log_tau, power, blocks.times_s)
         if reach < np.inf:
-            colour, wave = slow_waves(turned.imag, amplitude, noise, slow, standing)
+            colour, wave = slow_waves(turned, noise, slow, standing)
         weights = _weights(amplitude, noise, colour)
         weights = standing[:, None] * weights / (1 + wave * weights)
-        weights = np.where((pitch_share <= reach)[:, None], weights, _HARDLY * weights)
+        reached = pitch_share <= reach
+        measured = np.where(reached, known + phases + _rest(turned), first.phases)
+        weights = np.where(reached, weights, _HARDLY * first.weights)
         fit = _fit(measured, weights, blocks, shapes, wander)
         phases = fit.phases - known
     return fit
 
 
-def _first_fit(envelopes: Envelopes, standing: Real, log_tau: Real) -> PhaseFit:
-    """A fit to the unwrapped phases, which may wander freely: it must only be near.
+def _rest(turned: Complex) -> Real:
+    """What the fit leaves of the phases: the sine, which does not jump where half a turn is left.
+
+    Between turns far off, a measured angle falls on either side by a hair, and so would the figure.
+    """
+    return np.asarray(turned.imag / np.maximum(np.abs(turned), 1e-300))
+
+
+@dataclass(frozen=True)
+class _Unwrapped:
+    """Phases followed from sample to sample, and their weights; (partials, samples) each."""
+
+    phases: Real
+    weights: Real
+
+    def in_blocks(self, envelopes: Envelopes, size: int) -> _Unwrapped:
+        return _Unwrapped(
+            in_blocks(envelopes, self.phases, size)[1],
+            size * in_blocks(envelopes, self.weights, size)[1],
+        )
+
+
+def _unwrapped(envelopes: Envelopes, standing: Real) -> _Unwrapped:
+    """The phases for a start, which may wander freely.
 
     No phase is trusted beyond ``_FIRST_TRUST``, so that no partial rules the others before it is
     known which are steady.
     """
     z, t = envelopes.values, envelopes.times_s
     steady = _steady_phase(z, t)
-    measured = steady + np.unwrap(np.angle(z * np.exp(-1j * steady)), axis=1)
+    phases = steady + np.unwrap(np.angle(z * np.exp(-1j * steady)), axis=1)
     amplitude, noise = smoothed(np.abs(z), t), first_noise(envelopes)
-    clear = amplitude**2 > _FOLLOWED_POWER * noise[:, None]
-    followed = np.logical_and.accumulate(clear, axis=1)
+    clear = np.clip(amplitude**2 / (_FOLLOWED_POWER * noise[:, None]) - 1, 0, 1)
+    followed = np.minimum.accumulate(clear, axis=1)
     weights = _weights(amplitude, noise, envelopes.colour)
     weights = standing[:, None] * weights / (1 + _FIRST_TRUST * weights)
     lost = np.sum(followed, axis=1, keepdims=True) < _FEWEST_FOLLOWED
-    weights = np.where(followed, weights, np.where(lost, _HARDLY * weights, 0.0))
-    shapes = candidate_shapes(log_tau, decaying_power(z, noise, t), t)
-    return _fit(measured, weights, envelopes, shapes, wander_over(t).freest)
+    return _Unwrapped(phases, weights * np.where(lost, _LOST, followed))
+
+
+def _first_fit(first: _Unwrapped, envelopes: Envelopes, log_tau: Real) -> PhaseFit:
+    """A fit to the unwrapped phases: it must only be near."""
+    t = envelopes.times_s
+    shapes = candidate_shapes(
+        log_tau, decaying_power(envelopes.values, first_noise(envelopes), t), t
+    )
+    return _fit(first.phases, first.weights, envelopes, shapes, wander_over(t).freest)
 
 
 def _fit(
