@@ -1,6 +1,7 @@
 """How many rounds does it take? Virtual instruments are adjusted as they are told to be.
 
     python tests/benchmark_adjust.py [--instruments 200] [--takes 2] [--noise CENTS]
+    python tests/benchmark_adjust.py --advice-only
 
 Every kind of bridge, true errors up to 15 cents, real screw pitches, steps of 1/8 turn. A round is
 recordings at 45 dB signal to noise (``sample_audio/pluck_model.py``, read by the whole analysis),
@@ -9,7 +10,8 @@ the instrument file does not tell; in the second and third row all moves do 15 %
 that. A string has arrived when its error is within 0.5 cents of what it has at the best setting of
 the bridge. That one is found here by trying every whole step: least worst error, to 0.05 cents,
 then least squares. With ``--noise`` nothing is recorded: the errors are known up to normal noise of
-that standard deviation.
+that standard deviation. At the end stands how long the advice takes once the errors are known, of
+which ``--advice-only`` prints nothing else.
 """
 
 from __future__ import annotations
@@ -276,7 +278,15 @@ def main() -> None:
     options.add_argument("--takes", type=int, default=2)
     options.add_argument("--noise", type=float, default=None)
     options.add_argument("--jobs", type=int, default=-1)
+    options.add_argument("--advice-only", action="store_true")
     chosen = options.parse_args()
+    if not chosen.advice_only:
+        _print_rounds(chosen)
+    for kind in KINDS:
+        print(f"advice for {kind}: {advice_milliseconds(kind):.1f} ms")
+
+
+def _print_rounds(chosen: argparse.Namespace) -> None:
     listen = (
         listen_to_recordings(chosen.takes)
         if chosen.noise is None
@@ -297,8 +307,6 @@ def main() -> None:
             }
         )
         print(f"| {factor} | {one:.1f} % | {two:.1f} % | {', '.join(late) or '-'} |", flush=True)
-    for kind in KINDS:
-        print(f"advice for {kind}: {advice_milliseconds(kind):.1f} ms")
 
 
 if __name__ == "__main__":
