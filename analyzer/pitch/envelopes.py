@@ -38,6 +38,7 @@ class Envelopes:
     centres_hz: Real
     times_s: Real
     half_hz: float | None
+    end_s: float = np.inf
 
     @property
     def omega(self) -> Real:

@@ -59,6 +59,7 @@ _LOST = 1e-4  # the weight of a partial that could not be followed even at its s
 _FOLLOWED_POWER = 10.0  # over the noise; below this, unwrapping may slip
 _LEAST_POWER = 3.0  # samples with less than this times the noise say little of the phase
 _FEWEST_FOLLOWED = 5
+_FADE_S = 0.3  # before the end of a note, over which the say of its samples dies away
 
 
 @dataclass(frozen=True)
@@ -102,7 +103,7 @@ def fit_phases(envelopes: Envelopes, standing: Real) -> PhaseFit:
         if reach < np.inf:
             colour, wave = slow_waves(turned, noise, slow, standing)
         weights = _weights(amplitude, noise, colour)
-        weights = standing[:, None] * weights / (1 + wave * weights)
+        weights = standing[:, None] * weights / (1 + wave * weights) * _fading(blocks)
         reached = pitch_share <= reach
         measured = np.where(reached, known + phases + _rest(turned), first.phases)
         weights = np.where(reached, weights, _HARDLY * first.weights)
@@ -146,7 +147,7 @@ def _unwrapped(envelopes: Envelopes, standing: Real) -> _Unwrapped:
     clear = np.clip(amplitude**2 / (_FOLLOWED_POWER * noise[:, None]) - 1, 0, 1)
     followed = np.minimum.accumulate(clear, axis=1)
     weights = _weights(amplitude, noise, envelopes.colour)
-    weights = standing[:, None] * weights / (1 + _FIRST_TRUST * weights)
+    weights = standing[:, None] * weights / (1 + _FIRST_TRUST * weights) * _fading(envelopes)
     lost = np.sum(followed, axis=1, keepdims=True) < _FEWEST_FOLLOWED
     return _Unwrapped(phases, weights * np.where(lost, _LOST, followed))
 
@@ -207,6 +208,11 @@ def _weights(amplitude: Real, noise: Real, colour: float | Real) -> Real:
     """Inverse variances of the phases, (partials, samples)."""
     power = amplitude**2 / noise[:, None]
     return np.asarray(power / colour * power**2 / (power**2 + _LEAST_POWER**2))
+
+
+def _fading(envelopes: Envelopes) -> Real:
+    """The say of each sample, (samples,): a hair more or less of the end must not move the figure."""
+    return np.asarray(np.clip((envelopes.end_s - envelopes.times_s) / _FADE_S, 0, 1))
 
 
 def _steady_phase(z: Complex, t: Real) -> Real:
