@@ -162,11 +162,7 @@ def _envelopes(spectrum: NoteSpectrum, peaks: Peaks) -> Envelopes:
     half_hz = _band_half_hz(peaks)
     values, centres_hz, times_s = spectrum.envelopes(peaks.rough_hz, half_hz)
     ringing_s = _RINGING / half_hz
-    end_s = min(
-        spectrum.duration_s - spectrum.onset_s - ringing_s,
-        _faint_from_s(values, times_s),
-        _LONGEST_S,
-    )
+    end_s = min(spectrum.duration_s - spectrum.onset_s - ringing_s, _faint_from_s(values, times_s), _LONGEST_S)
     kept = (times_s >= max(_FIT_FROM_S, ringing_s)) & (times_s <= end_s)
     return Envelopes(values[:, kept], centres_hz, times_s[kept], half_hz, end_s)
 
