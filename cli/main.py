@@ -122,7 +122,8 @@ def analyze(
     Example: pluckcheck analyze my_guitar --json report.json
     """
     from analyzer.analysis import analyze_folder, input_files
-    from analyzer.report.files import as_csv, as_json
+    from analyzer.report.files import as_json
+    from analyzer.report.rows import as_csv
     from cli.outputs import check_outputs, outputs_of
     from cli.printing import Progress
 
@@ -180,6 +181,10 @@ def restring(
     strings: Annotated[
         Path, typer.Argument(metavar="NEXT", help="File with [[strings]] for those to come.")
     ],
+    report: Annotated[
+        Path | None,
+        typer.Option(help="JSON report of the instrument as it is: start from its errors."),
+    ] = None,
     json: Annotated[
         Path | None, typer.Option(help="Write the plan as JSON; - for standard output.")
     ] = None,
@@ -202,8 +207,8 @@ def restring(
     from cli.outputs import check_outputs, outputs_of
 
     outputs = outputs_of((json, plan_as_json), (csv, plan_as_csv))
-    check_outputs(outputs, [instrument, strings])
-    _give(plan_restringing(instrument, strings, a4), outputs, quiet=quiet)
+    check_outputs(outputs, [each for each in (instrument, strings, report) if each is not None])
+    _give(plan_restringing(instrument, strings, a4, report), outputs, quiet=quiet)
 
 
 def _give(result: Any, outputs: Sequence[Any], *, quiet: bool) -> None:

@@ -146,6 +146,7 @@ class Report:
     previous: str | None = None
     outcome: tuple[OutcomeResult, ...] = ()
     name_given: bool = True
+    scale_lengths_mm: tuple[float, ...] | None = None
     frets: tuple[FretResult, ...] = ()
     findings: tuple[Finding, ...] = ()
 
