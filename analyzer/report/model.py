@@ -32,6 +32,7 @@ class RecordingResult:
     glide_cents: float | None = None
     glide_time_s: float | None = None
     late_slope_cents_per_s: float | None = None
+    beat_hz: float | None = None
     stiffness: float | None = None
     stiffness_uncertainty: float | None = None
 
