@@ -163,11 +163,11 @@ def steepest(level_db: Levels, step: int, step_s: float) -> tuple[int, float]:
 
 
 def _rises(level_db: Levels, step_s: float) -> NDArray[np.int_]:
-    """Where the level begins to rise suddenly, in steps."""
+    """Where the level has risen suddenly, in steps."""
     look_back = round(0.1 / step_s)
     smooth_db = smoothed_db(level_db, step_s)
     rise_db = smooth_db[look_back:] - smooth_db[:-look_back]
-    return np.flatnonzero(rise_db > _RESTRIKE_DB)
+    return look_back + np.flatnonzero(rise_db > _RESTRIKE_DB)
 
 
 def _crossing(level_db: NDArray[np.float64], step: int, threshold_db: float) -> float:
