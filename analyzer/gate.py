@@ -20,13 +20,42 @@ def check_label(
     off_cents = cents_between(promised_hz, settled_hz)
     if abs(off_cents) <= FURTHEST_FROM_NOMINAL_CENTS:
         return
+    raise contradicted(file_name, label, instrument, settled_hz, a4_hz)
+
+
+def contradicted(
+    file_name: str,
+    label: Label,
+    instrument: Instrument,
+    settled_hz: float,
+    a4_hz: float,
+    likelier: Label | None = None,
+) -> RecordingError:
+    """What is said where a label promises one note and another is heard."""
+    promised_hz = instrument.open_hz(label.string, a4_hz) * ratio_of_cents(100 * label.semitones)
     heard, _ = nearest_note(settled_hz, a4_hz)
     promised, _ = nearest_note(promised_hz, a4_hz)
-    raise RecordingError(
+    likely = _likely(label, instrument, settled_hz, a4_hz)
+    if likelier is not None:
+        likely = f", as {likelier.named}"
+    return RecordingError(
         file_name,
         f"promises string {label.string} {label.place} ({promised}, {promised_hz:.1f} Hz) "
-        f"but sounds {settled_hz:.1f} Hz ({heard}{_likely(label, instrument, settled_hz, a4_hz)})",
+        f"but sounds {settled_hz:.1f} Hz ({heard}{likely})",
         "Mend its name or the tuning in the instrument file, or record that note",
+    )
+
+
+def unknown_note(
+    file_name: str, instrument: Instrument, heard_hz: float, a4_hz: float
+) -> RecordingError:
+    """What is said of a pluck in a whole take that is none of the instrument's notes."""
+    heard, _ = nearest_note(heard_hz, a4_hz)
+    return RecordingError(
+        file_name,
+        f"sounds {heard_hz:.1f} Hz ({heard}), which is neither an open string nor a 12th fret of "
+        f"{' '.join(instrument.tuning)}",
+        "If it is one of them, mend the tuning in the instrument file, or list it in takes.csv",
     )
 
 

@@ -54,6 +54,11 @@ class Label:
             return "open"
         return "12th-fret harmonic" if self.fret == HARMONIC else f"fret {self.fret[1:]}"
 
+    @property
+    def named(self) -> str:
+        """String and fret in words, for a message."""
+        return f"string {self.string} {self.place}"
+
 
 def holds_many(file_name: str) -> bool:
     """Whether the name says that the file is one take of many plucks."""

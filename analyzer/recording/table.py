@@ -32,7 +32,9 @@ COLUMNS = ("file", "start_s", "end_s", "string", "fret")
 MOST_ROWS = 2000  # a choice; a production run has a folder for each instrument
 LATEST_S = 36_000.0  # ten hours; a choice
 _RIGHT_FILE = f"Give a table with the columns {', '.join(COLUMNS)}"
-_FRET = re.compile(r"(?P<open>open)|(?P<harmonic>h12)|f?(?P<number>\d{1,3})", re.I | re.ASCII)
+_FRET = re.compile(
+    r"(?P<open>open)|(?P<harmonic>h12)|f?(?P<number>\d{1,3})", re.IGNORECASE | re.ASCII
+)
 _NUMBER = re.compile(r"\d{1,6}(\.\d{0,9})?", re.ASCII)
 
 

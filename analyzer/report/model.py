@@ -18,6 +18,8 @@ SCHEMA_VERSION = 1
 
 @dataclass(frozen=True)
 class RecordingResult:
+    """``start_s`` and ``end_s``: where a pluck lies in a file that holds several, else None."""
+
     file: str
     string: int | None
     fret: str | None
@@ -34,6 +36,14 @@ class RecordingResult:
     late_slope_cents_per_s: float | None = None
     stiffness: float | None = None
     stiffness_uncertainty: float | None = None
+    cautions: tuple[str, ...] = ()
+    start_s: float | None = None
+    end_s: float | None = None
+
+    @property
+    def named(self) -> str:
+        """The file, and the place in it where it holds several plucks."""
+        return self.file if self.start_s is None else f"{self.file} at {self.start_s:.1f} s"
 
 
 @dataclass(frozen=True)
