@@ -258,8 +258,8 @@ def _out_of_tune(
             yield (
                 index,
                 Caution(
-                    f"lies {value - common:+.0f} cents from where the other strings are tuned. Tune "
-                    "it and record both its notes again.",
+                    f"lies {value - common:+.0f} cents from where the other strings are tuned. "
+                    "Tune it and record both its notes again.",
                     limits.OUT_OF_TUNE_ADDED_CENTS,
                 ),
             )

@@ -17,8 +17,8 @@ from analyzer.recording.reading import Recording
 Real = NDArray[np.float64]
 
 HOP_S = 0.01
-# Mean rise over the bands from which on it is a pluck. Once struck, the 54 real notes that the tests
-# use rise by 0.5 at most, synthetic ones in noise by 0.7; plucks half a second and more apart rise
+# Mean rise over the bands from which on it is a pluck. Once struck, the 54 real notes of the tests
+# rise by 0.5 at most, synthetic ones in noise by 0.7; plucks half a second and more apart rise
 # by 2.8 and more in noise 22 dB down, by 4.8 without it (a choice between).
 ONSET_DB = 2.5
 ONSETS_APART_S = 0.12

@@ -22,13 +22,17 @@ _VOWELS_HZ = ((700, 1150), (300, 2200), (500, 1800), (320, 800), (600, 1000))
 
 @dataclass(frozen=True)
 class Played:
-    """A pluck in a take: what, when, and how long until its string is damped."""
+    """A pluck in a take: what, when, and how long until its string is damped.
+
+    ``seed`` is that of its phases and the scatter of its partials: it sounds the same elsewhere.
+    """
 
     string: int
     fret: str
     model: PluckModel
     start_s: float
     rings_s: float
+    seed: int
 
 
 @dataclass
@@ -85,7 +89,7 @@ def whole_take(
     now_s, played, spoken = 0.4, [], []
     for index, (string, fret, model) in enumerate(plan):
         length_s = rng.uniform(*rings_s)
-        played.append(Played(string, fret, model, now_s, length_s))
+        played.append(Played(string, fret, model, now_s, length_s, int(rng.integers(2**31))))
         now_s += length_s + rng.uniform(*gaps_s)
         if words_every and index % words_every == words_every // 2:
             word = words[index % len(words)] if words else spoken_word(rng, rng.uniform(0.4, 0.9))
@@ -94,7 +98,7 @@ def whole_take(
     out = rng.normal(0, peak * 10 ** (noise_db / 20), round((now_s + 1) * RATE_HZ))
     for index, each in enumerate(played):
         after = played[index + 1] if index + 1 < len(played) else None
-        _add(out, peak * _rendered(each, after, rng, ringing_db), each.start_s)
+        _add(out, peak * _rendered(each, after, ringing_db), each.start_s)
     for start_s, word in spoken:
         _add(out, 0.25 * peak * word, start_s)
     return WholeTake(out, played, [start_s for start_s, _ in spoken])
@@ -103,18 +107,16 @@ def whole_take(
 def alone(each: Played, rng: np.random.Generator, peak: float = 0.4) -> np.ndarray:
     """The same pluck in a file of its own: silence, the note, noise."""
     out = rng.normal(0, peak * 1e-3, round((each.rings_s + 0.5) * RATE_HZ))
-    _add(out, peak * _rendered(each, None, rng, None), 0.25)
+    _add(out, peak * _rendered(each, None, None), 0.25)
     return out
 
 
-def _rendered(
-    each: Played, after: Played | None, rng: np.random.Generator, ringing_db: float | None
-) -> np.ndarray:
+def _rendered(each: Played, after: Played | None, ringing_db: float | None) -> np.ndarray:
     rings_on = after is not None and after.string != each.string and ringing_db is not None
     total_s = each.rings_s + (
         4.0 + after.start_s - each.start_s - each.rings_s if rings_on else 0.1
     )
-    note = pluck(each.model, total_s, RATE_HZ, rng)
+    note = pluck(each.model, total_s, RATE_HZ, np.random.default_rng(each.seed))
     damped = round(each.rings_s * RATE_HZ)
     level = np.ones(note.size)
     rest = 0.0
@@ -133,3 +135,13 @@ def _add(out: np.ndarray, part: np.ndarray, start_s: float) -> None:
     first = round(start_s * RATE_HZ)
     part = part[: max(0, out.size - first)]
     out[first : first + part.size] += part
+
+
+def plan_of(made, repeats: int) -> list[tuple[int, str, PluckModel]]:
+    """String by string, open then 12th fret, each so often."""
+    return [
+        (string, fret, made.models[string, fret])
+        for string in made.instrument.strings
+        for fret in ("open", "f12")
+        for _ in range(repeats)
+    ]

@@ -82,9 +82,7 @@ def _at_least(variance: Real, amplitude: Real) -> Real:
     return np.asarray(np.maximum(variance, np.maximum(least, 1e-30)))
 
 
-def slow_waves(
-    imaginary: Real, amplitude: Real, noise: Real, size: int, standing: Real
-) -> tuple[Real, Real]:
+def slow_waves(imaginary: Real, amplitude: Real, noise: Real, size: int, standing: Real) -> tuple[Real, Real]:
     """What hum, beating polarisations or ringing neighbours leave in the phases beside noise.
 
     Over pieces of ``size`` samples, 0.3 s, the sum of amplitude times the rest has the variance

@@ -1,4 +1,4 @@
-"""One pluck on its own: level, length, noise, hum, another note, vibrato, bends, a pitch that runs."""
+"""One pluck on its own: level, length, noise, hum, another note, vibrato, bends, a running pitch."""
 
 from __future__ import annotations
 
