@@ -38,7 +38,7 @@ def judge_together(
         *_out_of_tune(found, instrument, a4_hz),
     ]
     for index, caution in cautions:
-        found[index] = found[index].cautioned(caution)
+        found[index] = found[index].with_cautions([caution])
     return found
 
 

@@ -16,7 +16,7 @@ from analyzer.instrument.model import Instrument
 from analyzer.music import ISO16_A4_HZ
 from analyzer.pitch.settle import SettledPitch, settle
 from analyzer.plucks import Pluck, find_pluck
-from analyzer.quality.model import Caution, Traits, widened_cents
+from analyzer.quality.model import Caution, DrownedError, Traits, unclear_name, widened_cents
 from analyzer.quality.sound import judge_pluck
 from analyzer.recording.labels import Label, holds_many, read_label
 from analyzer.recording.reading import Recording, open_recording
@@ -53,13 +53,13 @@ class Measured:
         """The same, left out after all."""
         return replace(self, pitch=None, reason=error.reason, cautions=())
 
-    def cautioned(self, caution: Caution) -> Measured:
-        """The same with one caution more, and its interval wider by that."""
-        if self.pitch is None:
+    def with_cautions(self, cautions: Sequence[Caution]) -> Measured:
+        """The same with further cautions, and its interval wider by them."""
+        if self.pitch is None or not cautions:
             return self
-        wider = widened_cents(self.pitch.settled_uncertainty_cents, [caution])
+        wider = widened_cents(self.pitch.settled_uncertainty_cents, cautions)
         pitch = replace(self.pitch, settled_uncertainty_cents=wider)
-        return replace(self, pitch=pitch, cautions=(*self.cautions, caution))
+        return replace(self, pitch=pitch, cautions=(*self.cautions, *cautions))
 
 
 def measure_file(
@@ -106,21 +106,18 @@ def measure_whole(
     def measure() -> list[Measured]:
         recording = open_recording(path)
         found = find_plucks(recording, start_s, end_s)
-        if not found.plucks:
-            raise RecordingError(
-                path.name,
-                "holds no plucked note that lasts half a second",
-                "Record each string open and at the 12th fret, and let each note ring",
-            )
         with _threads().limit(limits=1):
-            pitches = [_settled(recording, pluck) for pluck in found.plucks]
-        heard = [each.settled_hz for each in pitches if isinstance(each, SettledPitch)]
-        names = iter(name_plucks(heard, instrument, a4_hz))
+            heard = [_heard(recording, pluck, a4_hz) for pluck in found.plucks]
+        notes = [each for each in heard if each is not None]
+        names = name_plucks([each.pitch.settled_hz for each in notes], instrument, a4_hz)
         measured = [
-            _named(recording, pluck, pitch, names, instrument, a4_hz)
-            for pluck, pitch in zip(found.plucks, pitches, strict=True)
+            _named(path.name, each, name, instrument, a4_hz)
+            for each, name in zip(notes, names, strict=True)
         ]
-        remarks = tuple(_whole_remarks(recording, found.other_sounds, measured))
+        if not measured:
+            raise _no_plucks(path.name)
+        others = found.other_sounds + len(heard) - len(notes)
+        remarks = tuple(_whole_remarks(recording, others, names))
         return [replace(measured[0], remarks=remarks), *measured[1:]]
 
     found = _guarded(measure)
@@ -157,34 +154,54 @@ def _measured_row(
     return replace(found, part_s=part_s)
 
 
-def _settled(recording: Recording, pluck: Pluck) -> SettledPitch | RecordingError:
+@dataclass(frozen=True)
+class _Heard:
+    """A pluck of a whole take before it has its name; ``reason`` where it cannot be used."""
+
+    pluck: Pluck
+    pitch: SettledPitch
+    cautions: tuple[Caution, ...] = ()
+    traits: Traits | None = None
+    reason: str | None = None
+
+
+def _heard(recording: Recording, pluck: Pluck, a4_hz: float) -> _Heard | None:
+    """None for what turns out to be no pluck: a word may hold its pitch for a while."""
     try:
-        return settle(recording, pluck)
+        pitch = settle(recording, pluck)
+    except RecordingError:
+        return None
+    try:
+        return _Heard(pluck, pitch, *judge_pluck(recording, pluck, pitch, a4_hz))
+    except DrownedError:
+        return None
     except RecordingError as error:
-        return error
+        return _Heard(pluck, pitch, reason=error.reason)
 
 
-def _named(
-    recording: Recording,
-    pluck: Pluck,
-    pitch: SettledPitch | RecordingError,
-    names: Iterator[Named],
-    instrument: Instrument,
-    a4_hz: float,
-) -> Measured:
-    """One pluck of a whole take; ``names`` gives that of the next with a pitch."""
-    file, part_s = recording.path.name, (pluck.onset_s, pluck.end_s)
-    if isinstance(pitch, RecordingError):
-        return Measured(file, None, None, pitch.reason, part_s=part_s)
-    name = next(names)
+def _named(file: str, heard: _Heard, name: Named, instrument: Instrument, a4_hz: float) -> Measured:
+    part_s = (heard.pluck.onset_s, heard.pluck.end_s)
+    hz = heard.pitch.settled_hz
     if name.label is None:
-        reason = unknown_note(file, instrument, pitch.settled_hz, a4_hz).reason
+        reason = unknown_note(file, instrument, hz, a4_hz).reason
         return Measured(file, None, None, reason, part_s=part_s)
+    if heard.reason is not None:
+        return Measured(file, name.label, None, heard.reason, part_s=part_s)
     try:
-        found = _judged(recording, pluck, pitch, name.label, instrument, a4_hz)
+        check_label(file, name.label, instrument, hz, a4_hz)
     except RecordingError as error:
         return Measured(file, name.label, None, error.reason, part_s=part_s)
-    return replace(found, part_s=part_s, remarks=() if name.doubt is None else (name.doubt,))
+    found = Measured(file, name.label, heard.pitch, None, part_s=part_s, traits=heard.traits)
+    unclear = () if name.clear else (unclear_name(name.label.named, name.shared or ""),)
+    return found.with_cautions((*heard.cautions, *unclear))
+
+
+def _no_plucks(name: str) -> RecordingError:
+    return RecordingError(
+        name,
+        "holds no plucked note that lasts half a second",
+        "Record each string open and at the 12th fret, and let each note ring",
+    )
 
 
 def _measured(
@@ -209,10 +226,7 @@ def _judged(
     name = recording.path.name
     check_label(name, label, instrument, pitch.settled_hz, a4_hz)
     cautions, traits = judge_pluck(recording, pluck, pitch, a4_hz)
-    found = Measured(name, label, pitch, None, traits=traits)
-    for caution in cautions:
-        found = found.cautioned(caution)
-    return found
+    return Measured(name, label, pitch, None, traits=traits).with_cautions(cautions)
 
 
 @cache
@@ -230,17 +244,17 @@ def _remarks(recording: Recording, pluck: Pluck) -> Iterator[str]:
 
 
 def _whole_remarks(
-    recording: Recording, other_sounds: int, measured: Sequence[Measured]
+    recording: Recording, other_sounds: int, names: Sequence[Named]
 ) -> Iterator[str]:
     name = recording.path.name
     if recording.cut_short:
         yield f"{name} ends before its header says; copy it again if the end is missing."
-    known = sum(each.label is not None for each in measured)
+    known = sum(each.label is not None for each in names)
     yield f"{name}: {known} plucks were found and named by their pitch."
     if other_sounds:
         yield (
             f"{name}: {other_sounds} other sounds (speech, knocks, notes under half a second) were "
             "passed over."
         )
-    for doubt in dict.fromkeys(remark for each in measured for remark in each.remarks):
-        yield f"{name}: {doubt}."
+    for shared in dict.fromkeys(each.shared for each in names if each.shared is not None):
+        yield f"{name}: {shared}; they were told apart by the order of the plucks."

@@ -30,7 +30,8 @@ from made_folders import TUNINGS, analyzed, made_instrument, mislabelled, write_
 from threadpoolctl import threadpool_limits
 from whole_takes import RATE_HZ, WholeTake, alone, plan_of, spoken_word, whole_take
 
-from analyzer.measure import measure_recording, measure_whole
+from analyzer.instrument.model import Instrument
+from analyzer.measure import Measured, measure_recording, measure_whole
 from analyzer.music import cents_between
 from analyzer.recording.reading import open_recording
 from analyzer.whole_take.segments import find_plucks
@@ -75,7 +76,13 @@ def one_take(seed: int) -> tuple[int, int, int, list[float], list[float]]:
     return right, len(measured) - right, cautions, [d for *_, d in pairs], errors
 
 
-def _compared(folder, take: WholeTake, measured, instrument, seed):
+def _compared(
+    folder: Path,
+    take: WholeTake,
+    measured: list[Measured],
+    instrument: Instrument,
+    seed: int,
+) -> tuple[int, list[tuple[int, str, float]]]:
     right, pairs = 0, []
     for number, each in enumerate(take.played):
         near = [m for m in measured if abs(m.part_s[0] - each.start_s) < 0.08 and m.pitch]

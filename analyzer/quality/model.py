@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analyzer.errors import RecordingError
+
 
 @dataclass(frozen=True)
 class Caution:
@@ -20,6 +22,19 @@ class Caution:
 
     text: str
     added_cents: float
+
+
+class DrownedError(RecordingError):
+    """There is more noise than note; in a long take it was no pluck."""
+
+
+def unclear_name(taken_for: str, shared: str) -> Caution:
+    """On a pluck of a whole take that neither its pitch nor its place in the order names."""
+    text = (
+        f"was taken for {taken_for}, but {shared} and the order of the plucks does not tell. List "
+        "it in takes.csv, or record string by string, open and then at the 12th fret."
+    )
+    return Caution(text, 0.0)  # a name is right or wrong: no interval holds that
 
 
 @dataclass(frozen=True)

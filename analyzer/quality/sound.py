@@ -1,4 +1,4 @@
-"""One pluck on its own: level, length, noise, hum, another note, vibrato, bends, a running pitch."""
+"""One pluck alone: level, length, noise, hum, another note, vibrato, bends, a pitch that runs."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from analyzer.plucks import Pluck, levels_db
 from analyzer.quality import thresholds as limits
 from analyzer.quality.course import Course, pitch_course
 from analyzer.quality.lines import Between, look_between
-from analyzer.quality.model import Caution, Traits
+from analyzer.quality.model import Caution, DrownedError, Traits
 from analyzer.recording.reading import Recording
 
 _BEFORE_ONSET_S = 0.1
@@ -56,7 +56,7 @@ def judge_pluck(
 
 def _reject(name: str, pitch: SettledPitch, between: Between, course: Course, a4_hz: float) -> None:
     if between.snr_db < limits.DROWNED_DB:
-        raise RecordingError(
+        raise DrownedError(
             name,
             f"holds more noise than note ({between.snr_db:.0f} dB between them, "
             f"{limits.DROWNED_DB:g} is the least)",

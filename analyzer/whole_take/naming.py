@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyzer.instrument.model import Instrument
-from analyzer.music import cents_between, nearest_note
+from analyzer.music import cents_between
 from analyzer.recording.labels import OPEN, TWELFTH_FRET, Label
 
 FURTHEST_CENTS = (
@@ -35,13 +35,15 @@ Place = tuple[int, str]  # string, fret
 
 @dataclass(frozen=True)
 class Named:
-    """What a pluck was taken for. ``doubt`` says why where the pitch alone does not tell.
+    """What a pluck was taken for; ``label`` is None where its pitch is none of the instrument's.
 
-    ``label`` is None where the pitch is none of the instrument's.
+    ``shared`` says which notes agree where the pitch alone does not tell; ``clear`` is False where
+    the order of the plucks does not either.
     """
 
     label: Label | None
-    doubt: str | None = None
+    shared: str | None = None
+    clear: bool = True
 
 
 @dataclass(frozen=True)
@@ -61,23 +63,26 @@ def name_plucks(
     runs = list(_runs(choices))
     chosen, sure = _in_order([options for options, _ in runs])
     places: list[Place | None] = [None] * len(choices)
-    doubts: list[str | None] = [None] * len(choices)
+    shared: list[str | None] = [None] * len(choices)
+    clear = [True] * len(choices)
     for (options, members), place, certain in zip(runs, chosen, sure, strict=True):
         for member in members:
-            places[member] = place
+            places[member], clear[member] = place, certain
             if len(options) > 1:
-                doubts[member] = _doubt(options, place, pitches_hz[member], a4_hz, certain=certain)
-    return tuple(_numbered(places, doubts))
+                shared[member] = _shared(options, instrument)
+    return tuple(_numbered(places, shared, clear))
 
 
-def _numbered(places: Sequence[Place | None], doubts: Sequence[str | None]) -> Iterator[Named]:
+def _numbered(
+    places: Sequence[Place | None], shared: Sequence[str | None], clear: Sequence[bool]
+) -> Iterator[Named]:
     takes: dict[Place, int] = {}
-    for place, doubt in zip(places, doubts, strict=True):
+    for place, words, certain in zip(places, shared, clear, strict=True):
         if place is None:
             yield Named(None)
             continue
         takes[place] = takes.get(place, 0) + 1
-        yield Named(Label(*place, takes[place]), doubt)
+        yield Named(Label(*place, takes[place]), words, certain)
 
 
 def _notes_hz(instrument: Instrument, a4_hz: float) -> dict[Place, float]:
@@ -159,10 +164,6 @@ def _cost(path: _Path, place: Place) -> float:
     return cost + passed + _OTHER_POSITION * (place[1] != fret)
 
 
-def _doubt(
-    options: Sequence[Place], chosen: Place, hz: float, a4_hz: float, *, certain: bool
-) -> str:
-    note, _ = nearest_note(hz, a4_hz)
-    words = " and ".join(Label(*option).named for option in options)
-    how = "by the order of the plucks" if certain else "by their order, which does not tell clearly"
-    return f"{note} is {words}; taken for {Label(*chosen).named} {how}"
+def _shared(options: Sequence[Place], instrument: Instrument) -> str:
+    places = " and ".join(Label(*each).named for each in options)
+    return f"{places} are one note in {' '.join(instrument.tuning)}"
