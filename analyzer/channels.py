@@ -1,4 +1,4 @@
-"""Which channel of a recording hears the pluck best: the loudest may be the clipped or noisy one."""
+"""Which channel hears the pluck best: the loudest may be the clipped or the noisy one."""
 
 from __future__ import annotations
 
