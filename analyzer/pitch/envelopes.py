@@ -82,7 +82,9 @@ def _at_least(variance: Real, amplitude: Real) -> Real:
     return np.asarray(np.maximum(variance, np.maximum(least, 1e-30)))
 
 
-def slow_waves(imaginary: Real, amplitude: Real, noise: Real, size: int, standing: Real) -> tuple[Real, Real]:
+def slow_waves(
+    imaginary: Real, amplitude: Real, noise: Real, size: int, standing: Real
+) -> tuple[Real, Real]:
     """What hum, beating polarisations or ringing neighbours leave in the phases beside noise.
 
     Over pieces of ``size`` samples, 0.3 s, the sum of amplitude times the rest has the variance
@@ -92,8 +94,8 @@ def slow_waves(imaginary: Real, amplitude: Real, noise: Real, size: int, standin
     with the piece's power, a colour of 1 for independent samples, and a variance of phase that
     goes along with the partial. Returns both, (partials, 1) each, the second for one sample. No
     partial is taken for steadier than three in four of them are: what all share must not be ruled
-    by the few that a fit happens to follow. ``standing`` (partials,) is the say of each. Few pieces say little of the colour, so they are weighed with
-    the expectation that it is 1.
+    by the few that a fit happens to follow; ``standing`` (partials,) is the say of each. Few
+    pieces say little of the colour, so they are weighed with the expectation that it is 1.
     """
     count = imaginary.shape[1] // size
     score = np.sum((amplitude * imaginary)[:, : count * size].reshape(-1, count, size), axis=2)

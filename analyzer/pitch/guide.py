@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyzer.pitch.spectrum import LineSpectrum, NoteSpectrum, Real
+from analyzer.pitch.spectrum import LineSpectrum, NoteSpectrum
 
 LOWEST_HZ = 25.0
 HIGHEST_HZ = 1600.0

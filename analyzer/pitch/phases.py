@@ -42,7 +42,7 @@ from analyzer.pitch.glide import (
     closer_time_constants,
     first_time_constants,
 )
-from analyzer.pitch.shared import Solutions, share_terms, solve_all
+from analyzer.pitch.shared import SharedTerms, Solutions, share_terms, solve_all
 from analyzer.pitch.spectrum import Complex, Real
 from analyzer.pitch.wander import STEADY_PRIOR, Wander, wander_over
 
@@ -132,6 +132,14 @@ def _fit(
     """Every candidate of equation (1), and their average."""
     omega, t = envelopes.omega, envelopes.times_s
     terms = share_terms(measured / omega, weights * omega**2, t, wander.integrals, shapes.integrals)
+    return averaged(terms, np.diag(1 / terms.spread), envelopes, shapes, wander)
+
+
+def averaged(
+    terms: SharedTerms, lines: Real, envelopes: Envelopes, shapes: Shapes, wander: Wander
+) -> PhaseFit:
+    """The candidates' average; ``lines`` (partials, partials) is the slopes' covariance without."""
+    omega, t = envelopes.omega, envelopes.times_s
     found = solve_all(terms, SIZE_PRIOR, wander.roots)
     glide_prior = np.concatenate([[NO_GLIDE_PRIOR], shapes.prior])
     wander_prior = np.concatenate([[STEADY_PRIOR], wander.prior])
@@ -143,7 +151,7 @@ def _fit(
     integral = hats @ wander.integrals + glide @ shapes.integrals
     return PhaseFit(
         offsets,
-        np.diag(1 / terms.spread) + _shared_covariance(found, share, offsets),
+        lines + _shared_covariance(found, share, offsets),
         t,
         CENTS_PER_NEPER * (glide @ shapes.courses + hats @ wander.courses),
         omega * (constant[:, None] + offsets[:, None] * t + integral),

@@ -9,9 +9,10 @@ import numpy as np
 
 from analyzer.errors import RecordingError
 from analyzer.music import ISO16_A4_HZ
-from analyzer.pitch.clipping import envelopes_between_tops, find_clipping
+from analyzer.pitch.clipping import find_clipping
 from analyzer.pitch.envelopes import Envelopes
 from analyzer.pitch.guide import LEAST_VOICED_SHARE, Guide, guide_note
+from analyzer.pitch.mending import Mended, mended
 from analyzer.pitch.partials import Peaks, find_partials, lawful
 from analyzer.pitch.phases import PhaseFit, fit_phases
 from analyzer.pitch.spectrum import NoteSpectrum, Real, line_spectrum, note_spectrum
@@ -32,6 +33,7 @@ _REFERENCES_AN_OCTAVE = 3
 _FEWEST_FOR_STIFFNESS = 3
 _LEAST_GLIDE_CENTS = 0.1
 _LEAST_SD_CENTS = 0.0005  # no clock and no model is better than this
+_SHAPE_SD = 0.004  # of what a glide still has to fall when the note ends: no shape is known better
 _HOPELESS_RELATIVE_VARIANCE = 2e-4  # a pitch known to 50 cents either way is no figure
 _LOST_RELATIVE_VARIANCE = 1e-6  # a partial less sure by 1.7 cents than the best is lost
 
@@ -48,7 +50,7 @@ class SettledPitch:
     sustain_drift_cents : the settled pitch less that from 0.1 s to 0.3 s after the onset.
     glide_cents : how sharp the note starts: its pitch where it is first heard clearly (0.06 s after
         the onset, on a low bass string 0.12 s) over the settled one. NaN, as the drift is, for a
-        clipped note, whose start says nothing of it.
+        clipped note whose start could not be made out.
     glide_time_s : when that has fallen to 1/e of its size; NaN where there is no glide to speak of.
     late_slope_cents_per_s : how the pitch still runs in the second half; a string that slips falls.
     stiffness, stiffness_uncertainty : Fletcher's B, a diagnostic; NaN from fewer than 3 partials.
@@ -88,12 +90,16 @@ def settle(recording: Recording, pluck: Pluck) -> SettledPitch:
     pace = _pace(peaks)
     spectrum, peaks = spectrum.at_pace(pace), replace(peaks, rough_hz=peaks.rough_hz / pace)
     envelopes = _envelopes(spectrum, peaks)
-    if clipping.clipped:
-        envelopes = _mended(envelopes, samples, spectrum.rate_hz, spectrum.onset_s)
     _check_length(recording.path.name, envelopes, pluck)
+    whole = True
+    if clipping.clipped:
+        mend = mended(samples, spectrum.rate_hz, spectrum.onset_s, peaks, envelopes)
+        whole = mend.whole
+        envelopes = _envelopes_of(recording.path.name, mend, spectrum, peaks)
     phases = fit_phases(envelopes, peaks.standing)
     string = _string(recording.path.name, peaks, envelopes, phases)
-    return _in_figures(string, peaks, envelopes, phases, pace, clipped=clipping.clipped)
+    clipped = clipping.clipped
+    return _in_figures(string, peaks, envelopes, phases, pace, clipped=clipped, whole=whole)
 
 
 def _in_figures(
@@ -104,18 +110,23 @@ def _in_figures(
     pace: float,
     *,
     clipped: bool,
+    whole: bool,
 ) -> SettledPitch:
     first_hz = pace * envelopes.centres_hz[0] * (1 + phases.offsets[0])
     times_s, course_cents = phases.times_s / pace, phases.course_cents
     stiff = peaks.numbers.size >= _FEWEST_FOR_STIFFNESS
     return SettledPitch(
         settled_hz=pace * string.f1_hz,
-        settled_uncertainty_cents=math.hypot(string.uncertainty_cents, 1.96 * _LEAST_SD_CENTS),
+        settled_uncertainty_cents=math.hypot(
+            string.uncertainty_cents,
+            1.96 * _LEAST_SD_CENTS,
+            1.96 * _SHAPE_SD * float(course_cents[-1]),
+        ),
         first_partial_hz=float(first_hz) if peaks.numbers[0] == 1 else math.nan,
         misfit_cents=string.misfit_cents,
-        sustain_drift_cents=math.nan if clipped else _drift_cents(times_s, course_cents),
-        glide_cents=math.nan if clipped else float(course_cents[0]),
-        glide_time_s=math.nan if clipped else _glide_time_s(times_s, course_cents),
+        sustain_drift_cents=_drift_cents(times_s, course_cents) if whole else math.nan,
+        glide_cents=float(course_cents[0]) if whole else math.nan,
+        glide_time_s=_glide_time_s(times_s, course_cents) if whole else math.nan,
         late_slope_cents_per_s=_late_slope(times_s, course_cents),
         stiffness=string.stiffness if stiff else math.nan,
         stiffness_uncertainty=string.stiffness_uncertainty if stiff else math.nan,
@@ -164,17 +175,21 @@ def _envelopes(spectrum: NoteSpectrum, peaks: Peaks) -> Envelopes:
     return Envelopes(values[:, kept], centres_hz, times_s[kept], half_hz)
 
 
-def _mended(envelopes: Envelopes, samples: Real, rate_hz: float, onset_s: float) -> Envelopes:
-    """The envelopes of a clipped note from its true samples, if these last long enough."""
-    true = envelopes_between_tops(samples, rate_hz, envelopes.centres_hz)
-    times_s = true.times_s - onset_s
-    inside = (times_s >= envelopes.times_s[0]) & (times_s <= envelopes.times_s[-1])
-    values = true.values[:, inside]
-    known = np.any(values != 0, axis=0)
-    if np.sum(known) * float(times_s[1] - times_s[0]) < SHORTEST_NOTE_S:
+def _envelopes_of(name: str, mend: Mended, spectrum: NoteSpectrum, peaks: Peaks) -> Envelopes:
+    """The envelopes of a mended note, from where it can be trusted."""
+    again = note_spectrum(mend.samples, spectrum.rate_hz, spectrum.onset_s)
+    envelopes = _envelopes(again, peaks)
+    if mend.whole:
         return envelopes
-    heard = slice(int(np.argmax(known)), None)
-    return Envelopes(values[:, heard], envelopes.centres_hz, times_s[inside][heard], None)
+    ringing_s = _RINGING / _band_half_hz(peaks)
+    good = envelopes.times_s >= mend.good_from_s + ringing_s
+    if np.sum(good) * envelopes.step_s < SHORTEST_NOTE_S:
+        raise RecordingError(
+            name,
+            "is clipped so heavily that its partials cannot be followed",
+            "Record it again more quietly",
+        )
+    return replace(envelopes, values=envelopes.values[:, good], times_s=envelopes.times_s[good])
 
 
 def _band_half_hz(peaks: Peaks) -> float:

@@ -77,11 +77,14 @@ class NoteSpectrum:
         cut = cut * (band_response(from_centre_hz / half_hz) * (2 / self.size))
         step_s = 0.5 / half_hz
         before = int(self.onset_s / step_s)
-        times_s = step_s * np.arange(-before, int((self.duration_s - self.onset_s) / step_s))
+        after = int((self.duration_s - self.onset_s) / step_s)
+        times_s = np.asarray(step_s * np.arange(-before, after), dtype=np.float64)
         turn = 2j * np.pi * self.bin_hz
         first_s = self.onset_s + times_s[0]
-        values = signal.czt(cut, times_s.size, np.exp(turn * step_s), np.exp(-turn * first_s))
-        values *= np.exp(-turn * half * (self.onset_s + times_s))
+        turned = signal.czt(cut, times_s.size, np.exp(turn * step_s), np.exp(-turn * first_s))
+        values = np.asarray(turned, dtype=np.complex128) * np.exp(
+            -turn * half * (self.onset_s + times_s)
+        )
         return values, middle * self.bin_hz, times_s
 
 
