@@ -16,11 +16,12 @@ from analyzer.instrument.model import Instrument
 from analyzer.music import ISO16_A4_HZ
 from analyzer.pitch.settle import SettledPitch, settle
 from analyzer.plucks import Pluck, find_pluck
-from analyzer.quality.model import Caution, DrownedError, Traits, unclear_name, widened_cents
+from analyzer.quality.model import Caution, Traits, unclear_name, widened_cents
 from analyzer.quality.sound import judge_pluck
 from analyzer.recording.labels import Label, holds_many, read_label
 from analyzer.recording.reading import Recording, open_recording
 from analyzer.recording.table import Listed
+from analyzer.whole_take.heard import Heard, hear
 from analyzer.whole_take.naming import Named, name_plucks
 from analyzer.whole_take.segments import find_plucks
 
@@ -107,8 +108,7 @@ def measure_whole(
         recording = open_recording(path)
         found = find_plucks(recording, start_s, end_s)
         with _threads().limit(limits=1):
-            heard = [_heard(recording, pluck, a4_hz) for pluck in found.plucks]
-        notes = [each for each in heard if each is not None]
+            notes = hear(recording, found.plucks, a4_hz)
         names = name_plucks([each.pitch.settled_hz for each in notes], instrument, a4_hz)
         measured = [
             _named(path.name, each, name, instrument, a4_hz)
@@ -116,7 +116,7 @@ def measure_whole(
         ]
         if not measured:
             raise _no_plucks(path.name)
-        others = found.other_sounds + len(heard) - len(notes)
+        others = found.other_sounds + len(found.plucks) - len(notes)
         remarks = tuple(_whole_remarks(recording, others, names))
         return [replace(measured[0], remarks=remarks), *measured[1:]]
 
@@ -154,32 +154,7 @@ def _measured_row(
     return replace(found, part_s=part_s)
 
 
-@dataclass(frozen=True)
-class _Heard:
-    """A pluck of a whole take before it has its name; ``reason`` where it cannot be used."""
-
-    pluck: Pluck
-    pitch: SettledPitch
-    cautions: tuple[Caution, ...] = ()
-    traits: Traits | None = None
-    reason: str | None = None
-
-
-def _heard(recording: Recording, pluck: Pluck, a4_hz: float) -> _Heard | None:
-    """None for what turns out to be no pluck: a word may hold its pitch for a while."""
-    try:
-        pitch = settle(recording, pluck)
-    except RecordingError:
-        return None
-    try:
-        return _Heard(pluck, pitch, *judge_pluck(recording, pluck, pitch, a4_hz))
-    except DrownedError:
-        return None
-    except RecordingError as error:
-        return _Heard(pluck, pitch, reason=error.reason)
-
-
-def _named(file: str, heard: _Heard, name: Named, instrument: Instrument, a4_hz: float) -> Measured:
+def _named(file: str, heard: Heard, name: Named, instrument: Instrument, a4_hz: float) -> Measured:
     part_s = (heard.pluck.onset_s, heard.pluck.end_s)
     hz = heard.pitch.settled_hz
     if name.label is None:

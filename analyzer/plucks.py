@@ -28,6 +28,8 @@ _ONSET_DB = 15.0  # the onset is where the level first comes this close to the p
 _RESTRIKE_DB = 9.0  # a rise by this much within 0.1 s is another pluck
 _RESTRIKE_AFTER_S = 0.3
 _LOOK_BEHIND_S, _LOOK_AHEAD_S = 0.03, 0.1  # about a rough onset, for the place itself
+# An onset that the bands show is 0.03 s late at most; further on a low string's own ripple is steep.
+STRUCK_AHEAD_S = 0.015
 _GAP_S = 0.06
 _SMOOTHING_S = 0.05  # longer than the period of the lowest string: 5 ms alone would ripple with it
 
@@ -135,10 +137,13 @@ def _parts(
     begin_s, end_s = (first + onset) * step_s, (first + stop) * step_s
     struck_s = onsets_between(recording, channel, begin_s, end_s, peak_db)
     struck = onset + np.round((struck_s - begin_s) / step_s).astype(int)
-    candidates = np.concatenate([struck, onset + _rises(level_db[onset:stop], step_s)])
+    candidates = [(int(step), STRUCK_AHEAD_S) for step in struck]
+    candidates += [
+        (onset + int(step), _LOOK_AHEAD_S) for step in _rises(level_db[onset:stop], step_s)
+    ]
     again: list[int] = []
-    for step in np.sort(candidates):
-        jump, after_db = steepest(level_db, int(step), step_s)
+    for step, ahead_s in sorted(candidates):
+        jump, after_db = steepest(level_db, step, step_s, ahead_s)
         apart = jump - max([onset, *again]) >= round(_RESTRIKE_AFTER_S / step_s)
         if apart and after_db > peak_db - _AUDIBLE_DB / 2:
             again.append(jump)
@@ -147,13 +152,15 @@ def _parts(
     return list(zip(onsets, [*(step - before for step in again), stop], strict=True))
 
 
-def steepest(level_db: Levels, step: int, step_s: float) -> tuple[int, float]:
+def steepest(
+    level_db: Levels, step: int, step_s: float, ahead_s: float = STRUCK_AHEAD_S
+) -> tuple[int, float]:
     """Where about a step the level rises most at once, and the level just after, dB.
 
     The bands of an onset and a rise over 0.1 s tell its place only roughly.
     """
     first = max(1, step - round(_LOOK_BEHIND_S / step_s))
-    near = level_db[first - 1 : step + round(_LOOK_AHEAD_S / step_s)]
+    near = level_db[first - 1 : step + round(ahead_s / step_s)]
     if near.size < 2:
         return step, -math.inf
     jump = first + int(np.argmax(np.diff(near)))

@@ -5,7 +5,7 @@
 * takes: 50 invented instruments, 36 plucks in one file each (6 strings, 2 notes, 3 repeats), gaps
   of 0.3 s to 2 s, the string before ringing on 30 dB below, spoken words between. Every pluck must
   be found and named, and its pitch agree with that of the same pluck in a file of its own. Words
-  are synthetic; where the speech synthesiser espeak-ng is installed, its words are used instead.
+  are those of Praat's speech synthesiser in every other take, and made ones in the rest.
 * names: 200 folders with wrong names, 500 good ones. Caught is a folder of which every wrong file
   is left out; a false alarm is any file left out or cautioned, or a string without its result.
 * long: ten minutes in one file, the time it takes to find the plucks in it.
@@ -13,8 +13,6 @@
 
 from __future__ import annotations
 
-import shutil
-import subprocess
 import sys
 import tempfile
 import time
@@ -23,12 +21,11 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent.parent / "sample_audio"))
 
 import joblib
-import librosa
 import numpy as np
 import soundfile
 from made_folders import TUNINGS, analyzed, made_instrument, mislabelled, write_notes
 from threadpoolctl import threadpool_limits
-from whole_takes import RATE_HZ, WholeTake, alone, plan_of, spoken_word, whole_take
+from whole_takes import RATE_HZ, WholeTake, alone, plan_of, spoken_word, spoken_words, whole_take
 
 from analyzer.instrument.model import Instrument
 from analyzer.measure import Measured, measure_recording, measure_whole
@@ -37,21 +34,7 @@ from analyzer.recording.reading import open_recording
 from analyzer.whole_take.segments import find_plucks
 
 INSTRUMENTS, WRONG_FOLDERS, GOOD_FOLDERS = 50, 200, 500
-WORDS = ("string six open", "now the twelfth fret", "next", "okay", "once more")
 KINDS = ("wrong string", "swapped notes", "octave")
-
-
-def spoken(folder: Path) -> list[np.ndarray]:
-    """Words by a speech synthesiser, peak 1; none where there is none."""
-    program = shutil.which("espeak-ng")
-    words = []
-    for number, text in enumerate(WORDS if program else ()):
-        path = folder / f"word{number}.wav"
-        subprocess.run([program, "-w", path, text], check=True)
-        samples, rate_hz = soundfile.read(path)
-        word = librosa.resample(samples, orig_sr=rate_hz, target_sr=RATE_HZ)
-        words.append(word / np.max(np.abs(word)))
-    return words
 
 
 def one_take(seed: int) -> tuple[int, int, int, list[float], list[float]]:
@@ -61,7 +44,7 @@ def one_take(seed: int) -> tuple[int, int, int, list[float], list[float]]:
     made = made_instrument(rng, TUNINGS[0], tuned_cents=rng.uniform(-60, 60))
     with tempfile.TemporaryDirectory() as name, threadpool_limits(1):
         folder = Path(name)
-        take = whole_take(plan_of(made, 3), rng, words=spoken(folder))
+        take = whole_take(plan_of(made, 3), rng, words=spoken_words() if seed % 2 else ())
         soundfile.write(folder / "whole.wav", take.samples, RATE_HZ, subtype="PCM_24")
         measured = measure_whole(folder / "whole.wav", made.instrument)
         right, pairs = _compared(folder, take, measured, made.instrument, seed)
@@ -105,8 +88,6 @@ def takes() -> None:
     cautions = sum(each[2] for each in results)
     notes = np.concatenate([each[3] for each in results])
     errors = np.concatenate([each[4] for each in results])
-    source = "synthesised by espeak-ng" if shutil.which("espeak-ng") else "synthetic"
-    print(f"Words: {source}.")
     print(f"{sum(r == 36 for r in rights)} of {INSTRUMENTS} takes: all 36 plucks found and named")
     print(
         f"{sum(rights)} plucks right, {wrong} found that are none or misnamed, "

@@ -1,22 +1,26 @@
 """Long takes whose truth is known: plucks one after another, strings that ring on, spoken words.
 
-The word is synthetic: pulses of a gliding pitch through two moving formants (the source-filter
-model of speech, G. Fant 1960; formants and pitches are from memory). Where a speech synthesiser
-is at hand the benchmark uses it as well.
+Words come from two sources: the speech synthesiser in Praat (through praat-parselmouth), and pulses
+of a gliding pitch through two moving formants (the source-filter model of speech, G. Fant 1960;
+formants and pitches are from memory).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
+import parselmouth
 from pluck_model import PluckModel, pluck
 from scipy import signal
 
 RATE_HZ = 44_100
 RINGING_DB = -30.0
 _DAMPED_IN_S = 0.02
+WORDS = ("string six, open", "now the twelfth fret", "next", "okay", "once more", "um, and again")
+VOICES = ("Female1", "Male1", "Male3", "Female4")
 _VOWELS_HZ = ((700, 1150), (300, 2200), (500, 1800), (320, 800), (600, 1000))
 
 
@@ -42,6 +46,21 @@ class WholeTake:
     samples: np.ndarray
     played: list[Played]
     words_s: list[float] = field(default_factory=list)
+
+
+@cache
+def spoken_words() -> tuple[np.ndarray, ...]:
+    """Each of the words by each of Praat's voices, at ``RATE_HZ``, peak 1."""
+    found = []
+    for voice in VOICES:
+        speaker = parselmouth.praat.call(
+            "Create SpeechSynthesizer", "English (Great Britain)", voice
+        )
+        for text in WORDS:
+            (sound,) = parselmouth.praat.call(speaker, "To Sound", text, "no")
+            samples = sound.resample(RATE_HZ).values[0]
+            found.append(samples / np.max(np.abs(samples)))
+    return tuple(found)
 
 
 def spoken_word(rng: np.random.Generator, duration_s: float, rate_hz: int = RATE_HZ) -> np.ndarray:
@@ -92,7 +111,9 @@ def whole_take(
         played.append(Played(string, fret, model, now_s, length_s, int(rng.integers(2**31))))
         now_s += length_s + rng.uniform(*gaps_s)
         if words_every and index % words_every == words_every // 2:
-            word = words[index % len(words)] if words else spoken_word(rng, rng.uniform(0.4, 0.9))
+            word = spoken_word(rng, rng.uniform(0.4, 0.9))
+            if words:
+                word = words[rng.integers(len(words))]
             spoken.append((now_s, word))
             now_s += word.size / RATE_HZ + rng.uniform(0.3, 0.6)
     out = rng.normal(0, peak * 10 ** (noise_db / 20), round((now_s + 1) * RATE_HZ))
