@@ -28,7 +28,7 @@ _ONSET_DB = 15.0  # the onset is where the level first comes this close to the p
 _RESTRIKE_DB = 9.0  # a rise by this much within 0.1 s is another pluck
 _RESTRIKE_AFTER_S = 0.3
 _LOOK_BEHIND_S, _LOOK_AHEAD_S = 0.03, 0.1  # about a rough onset, for the place itself
-# An onset that the bands show is 0.03 s late at most; further on a low string's own ripple is steep.
+# The bands show an onset 0.03 s late at most; further ahead a low string's own ripple is steep.
 STRUCK_AHEAD_S = 0.015
 _GAP_S = 0.06
 _SMOOTHING_S = 0.05  # longer than the period of the lowest string: 5 ms alone would ripple with it

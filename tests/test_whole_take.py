@@ -1,6 +1,7 @@
 """One take of a whole instrument: every pluck found, named and measured as in a file of its own.
 
-The takes are synthetic (``whole_takes``); ``benchmark_whole.py`` does the same at length.
+The takes are synthetic (``whole_takes``), or joined from real notes (``fetch_recordings``) with a
+made room's noise under them; ``benchmark_whole.py`` does the same at length.
 """
 
 from __future__ import annotations
@@ -13,7 +14,8 @@ import pytest
 import soundfile
 from made_folders import TUNINGS, analyzed, made_instrument
 from pluck_model import PluckModel, pluck
-from whole_takes import RATE_HZ, alone, plan_of, spoken_word, whole_take
+from test_real_recordings import ACOUSTIC, ELECTRIC
+from whole_takes import RATE_HZ, alone, joined, plan_of, spoken_word, spoken_words, whole_take
 
 from analyzer.measure import measure_recording, measure_whole
 from analyzer.music import cents_between, note_hz
@@ -117,19 +119,64 @@ def test_note_of_no_string_is_left_out_with_what_was_heard(tmp_path) -> None:
     assert "Hz (C#3), which is neither an open string nor a 12th fret of E2 A2" in odd.reason
 
 
-def test_speech_and_knocks_are_no_plucks(tmp_path) -> None:
+@pytest.mark.parametrize("source", ["made", "Praat"])
+def test_speech_and_knocks_are_no_plucks(tmp_path, source) -> None:
     made = made_instrument(np.random.default_rng(1), TUNINGS[0])
-    for seed in range(8):
+    for seed in range(6):
         rng = np.random.default_rng(seed)
         sound = rng.normal(0, 1e-3, 8 * RATE_HZ)
-        for start_s in (0.5, 2.0, 3.5, 5.0):
-            word = 0.3 * spoken_word(rng, rng.uniform(0.5, 1.2))
-            sound[round(start_s * RATE_HZ) :][: word.size] += word
+        for number, start_s in enumerate((0.5, 2.0, 3.5, 5.0)):
+            word = spoken_word(rng, rng.uniform(0.5, 1.2))
+            if source == "Praat":
+                word = spoken_words()[4 * seed + number]
+            sound[round(start_s * RATE_HZ) :][: word.size] += 0.3 * word
         knock = 0.5 * rng.normal(0, 1, RATE_HZ) * np.exp(-np.arange(RATE_HZ) / 0.03 / RATE_HZ)
         sound[round(6.7 * RATE_HZ) :][:RATE_HZ] += knock
         (found,) = measure_whole(written(tmp_path / "whole.wav", sound), made.instrument)
         assert found.pitch is None
         assert found.reason.startswith("holds no plucked note that lasts half a second")
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_words_while_strings_ring_on_are_no_plucks(tmp_path, seed) -> None:
+    """A word in every gap, over strings that ring on loudly: what is left after it was not struck."""
+    rng = np.random.default_rng(seed)
+    made = made_instrument(rng, TUNINGS[seed])
+    words = spoken_words() if seed % 2 else ()
+    take = whole_take(plan_of(made, 1), rng, words=words, words_every=1, ringing_db=-20)
+    measured = measure_whole(written(tmp_path / "whole.wav", take.samples), made.instrument)
+    assert labels(measured) == [(each.string, each.fret, 1) for each in take.played]
+
+
+@pytest.mark.parametrize("notes", [ACOUSTIC, ELECTRIC], ids=["acoustic", "electric"])
+def test_real_notes_joined_agree_with_files_of_their_own(tmp_path, real_recordings, notes) -> None:
+    """Within the intervals of both, 12 notes of each guitar; D4 is two of the acoustic one's."""
+    from analyzer.instrument.model import Instrument
+
+    folder = real_recordings / ("acoustic" if notes is ACOUSTIC else "electric")
+    strings = sorted(notes, reverse=True)
+    instrument = Instrument("joined", tuple(notes[each][0].replace("s", "#") for each in strings))
+    places = [(each, fret) for each in strings for fret in ("open", "f12")]
+    sounds = []
+    for string, fret in places:
+        samples, rate_hz = soundfile.read(folder / f"{notes[string][fret != 'open']}.wav")
+        assert rate_hz == RATE_HZ
+        mono = samples if samples.ndim == 1 else samples[:, 0]
+        sounds.append(
+            mono[max(0, int(np.argmax(np.abs(mono) > 0.05 * np.max(np.abs(mono)))) - 200) :]
+        )
+    take, singly, starts_s = joined(sounds, np.random.default_rng(1))
+    measured = measure_whole(written(tmp_path / "whole.wav", take), instrument)
+    assert labels(measured) == [(string, fret, 1) for string, fret in places]
+    assert [each.part_s[0] for each in measured] == pytest.approx(starts_s, abs=0.05)
+    for (string, fret), samples, found in zip(places, singly, measured, strict=True):
+        own = measure_recording(
+            written(tmp_path / f"s{string}_{fret}_1.wav", samples), instrument
+        ).pitch
+        off_cents = abs(cents_between(own.settled_hz, found.pitch.settled_hz))
+        assert off_cents < np.hypot(
+            own.settled_uncertainty_cents, found.pitch.settled_uncertainty_cents
+        )
 
 
 @pytest.mark.parametrize("apart_s", [0.6, 1.0, 1.5])

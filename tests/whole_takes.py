@@ -132,6 +132,57 @@ def alone(each: Played, rng: np.random.Generator, peak: float = 0.4) -> np.ndarr
     return out
 
 
+def joined(
+    notes: Sequence[np.ndarray],
+    rng: np.random.Generator,
+    *,
+    rings_s: tuple[float, float] = (2.0, 3.0),
+    ringing_db: float = RINGING_DB,
+    noise_db: float = -50.0,
+) -> tuple[np.ndarray, list[np.ndarray], list[float]]:
+    """Recorded notes one after another, words between: the take, each note alone, when it begins.
+
+    Each is damped as in ``whole_take``, and alone it is cut where it is damped. The noise is that
+    of a made room: its power falls with the square of the frequency above 200 Hz.
+    """
+    words, now_s = spoken_words(), 0.5
+    total_s = 6.0 * len(notes) + 4.0
+    out, singly, starts_s = np.zeros(round(total_s * RATE_HZ)), [], []
+    for number, recorded in enumerate(notes):
+        note = 0.4 * recorded / np.max(np.abs(recorded))
+        rings = round(rng.uniform(*rings_s) * RATE_HZ)
+        _add(out, _damped(note, rings, ringing_db), now_s)
+        singly.append(
+            np.pad(_damped(note[: rings + RATE_HZ // 10], rings, None), (RATE_HZ // 4, 0))
+        )
+        starts_s.append(now_s)
+        now_s += rings / RATE_HZ + rng.uniform(0.3, 2.0)
+        if number % 3 == 1:
+            word = words[rng.integers(len(words))]
+            _add(out, 0.1 * word, now_s)
+            now_s += word.size / RATE_HZ + rng.uniform(0.3, 0.6)
+    out = out[: round((now_s + 1.0) * RATE_HZ)]
+    return out + _room_noise(rng, out.size, 0.4 * 10 ** (noise_db / 20)), singly, starts_s
+
+
+def _room_noise(rng: np.random.Generator, size: int, level: float) -> np.ndarray:
+    b, a = signal.butter(1, 200, fs=RATE_HZ)
+    noise = signal.lfilter(b, a, rng.standard_normal(size))
+    return level * noise / np.sqrt(np.mean(noise**2))
+
+
+def _damped(note: np.ndarray, rings: int, ringing_db: float | None) -> np.ndarray:
+    """A recorded note that goes down, or on, at ``ringing_db`` below its start; None: silence."""
+    loud = np.sqrt(np.mean(note[: RATE_HZ // 4] ** 2))
+    later = np.sqrt(np.mean(note[rings : rings + RATE_HZ // 4] ** 2))
+    rest = 0.0 if ringing_db is None else min(1.0, 10 ** (ringing_db / 20) * loud / later)
+    level = np.full(note.size, rest)
+    level[:rings] = 1.0
+    fade = np.linspace(1, rest, round(_DAMPED_IN_S * RATE_HZ))
+    level[rings : rings + fade.size] = fade[: max(0, note.size - rings)]
+    return note * level
+
+
 def _rendered(each: Played, after: Played | None, ringing_db: float | None) -> np.ndarray:
     rings_on = after is not None and after.string != each.string and ringing_db is not None
     total_s = each.rings_s + (

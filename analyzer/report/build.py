@@ -157,7 +157,8 @@ def _recording(each: Measured) -> RecordingResult:
     figures: dict[str, Any] = {name: _number(getattr(each.pitch, name)) for name in _FIGURES}
     reason = None if known else _OTHER_NOTE
     cautions = tuple(caution.text for caution in each.cautions)
-    return replace(result, status="used", reason=reason, cautions=cautions, **figures)
+    result = replace(result, reason=reason, cautions=cautions, **figures)
+    return replace(result, status="used with a caution" if cautions else "used")
 
 
 def _number(value: float) -> float | None:

@@ -27,8 +27,9 @@ _PARTIALS = 12
 _LOOK_FROM_S, _LOOK_S = 0.05, 0.45
 _WIDTH_BINS = 2.0  # of a Hann window's line, to either side
 _GLIDE = 0.012  # of the frequency: a note that starts 20 cents sharp still counts as its own
-# Of 800 synthetic plucks none had more foreign power than 0.02 that fell by more than 1 dB; in noise
-# at -20 dB it was up to 0.2, and stayed. Of words it mostly was 0.3 to 0.8, and fell by 10 to 40 dB.
+# Of 800 synthetic plucks none had more foreign power than 0.02 that fell by more than 1 dB; in
+# noise at -20 dB it was up to 0.2, and stayed. Of words it mostly was 0.3 to 0.8, and fell by 10 dB
+# to 40 dB.
 _FOREIGN, _FOREIGN_FALLS_DB = 0.3, 6.0
 # A string that is damped to -20 dB and less; a player's plucks of one note differ by some decibels.
 _LEFT_OVER_DB = 10.0
