@@ -162,6 +162,24 @@ def test_two_notes_of_which_neither_is_the_louder(measured) -> None:
         assert found.pitch is None or any("something else" in each.text for each in found.cautions)
 
 
+@pytest.mark.parametrize("snr_db", [60, 22])
+@pytest.mark.parametrize("promised", ["A4", "E5"])
+def test_octave_above_the_range_is_not_taken_for_the_octave_below(tmp_path, promised, snr_db):
+    """An octave too high at the 12th fret: half its frequency is just what the name promises."""
+    from analyzer.instrument.model import Instrument
+
+    f12_hz = 2 * note_hz(promised)
+    instrument = Instrument("made", (promised,))
+    for seed in range(3):
+        rng = np.random.default_rng(seed)
+        for factor in (1, 2):
+            model = PluckModel(factor * f12_hz, 2e-4, pluck_position=rng.uniform(0.08, 0.3))
+            path = tmp_path / f"s1_f12_{2 * seed + factor}.wav"
+            soundfile.write(path, take(model, seed, snr_db=snr_db), RATE_HZ, subtype="PCM_24")
+            found = measure_recording(path, instrument)
+            assert (found.pitch is None) == (factor == 2)
+
+
 def test_vibrato(measured) -> None:
     slight = measured(running(lambda t: 6 * np.sin(2 * np.pi * 5 * t)))
     words = the_caution(slight).split()

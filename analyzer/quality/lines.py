@@ -20,6 +20,9 @@ _LOWEST_HZ, _HIGHEST_HZ = 40.0, 4000.0
 _AROUND_HZ = 25.0
 _STANDS_OUT_DB = 25.0  # over the median about it: noise alone reaches 15 dB in thousands of bins
 _NOISE_BLOCK_HZ = 100.0
+# Lines of the pitch's own, and not of a multiple: of real notes they stand 65 dB out and more;
+# where the pitch is a fraction of the true one, beyond the range, 11 dB at most.
+_OWN_STANDS_OUT_DB, _OWN_FAINTEST_DB = 18.0, -30.0
 _HALF_STANDS_OUT_DB, _HALF_FAINTEST_DB, _HALF_FEWEST = 20.0, -60.0, 2
 
 
@@ -29,6 +32,7 @@ class Between:
 
     ``snr_db`` is the power of all partials over that of the noise. ``hum_hz`` is the mains
     frequency that was found, NaN for none; ``hum_off_hz`` how near a line of it comes to a partial.
+    ``multiple`` is 1, or what the pitch must be multiplied by to be the note's.
     """
 
     snr_db: float
@@ -38,6 +42,7 @@ class Between:
     other_db: float
     other_hz: float
     half_lines: bool
+    multiple: int
 
 
 def look_between(lines: LineSpectrum, pitch: SettledPitch) -> Between:
@@ -56,7 +61,24 @@ def look_between(lines: LineSpectrum, pitch: SettledPitch) -> Between:
         other_db,
         other_hz,
         _has_half_lines(lines, pitch.settled_hz, top_db),
+        _multiple(lines, partials_hz, levels_db),
     )
+
+
+def _multiple(lines: LineSpectrum, partials_hz: Real, levels_db: Real) -> int:
+    """2 or 3 where no lines but those of so many times the pitch are heard, else 1."""
+    heard = np.isfinite(levels_db)
+    number = np.arange(1, levels_db.size + 1)[heard]
+    level_db = levels_db[heard]
+    floor_db = np.array([_floor_db(lines, each) for each in partials_hz[heard]])
+    for multiple in (2, 3):
+        own = number % multiple != 0
+        if np.all(own):
+            continue
+        faint = np.max(level_db[own]) < np.max(level_db[~own]) + _OWN_FAINTEST_DB
+        if faint and np.max((level_db - floor_db)[own]) < _OWN_STANDS_OUT_DB:
+            return multiple
+    return 1
 
 
 def _bins(lines: LineSpectrum, low_hz: float, high_hz: float) -> slice:

@@ -9,6 +9,7 @@ import numpy as np
 
 from analyzer.errors import RecordingError
 from analyzer.music import nearest_note
+from analyzer.pitch.guide import HIGHEST_HZ
 from analyzer.pitch.settle import SettledPitch
 from analyzer.pitch.spectrum import Real, line_spectrum, note_spectrum
 from analyzer.plucks import Pluck, levels_db
@@ -55,6 +56,14 @@ def judge_pluck(
 
 
 def _reject(name: str, pitch: SettledPitch, between: Between, course: Course, a4_hz: float) -> None:
+    if between.multiple > 1:
+        heard_hz = between.multiple * pitch.settled_hz
+        raise RecordingError(
+            name,
+            f"sounds near {heard_hz:.0f} Hz ({nearest_note(heard_hz, a4_hz)[0]}); notes are "
+            f"measured up to {HIGHEST_HZ:g} Hz",
+            "Mend its name, or record the note that it promises",
+        )
     if between.snr_db < limits.DROWNED_DB:
         raise DrownedError(
             name,

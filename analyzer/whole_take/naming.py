@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -17,9 +18,8 @@ from analyzer.instrument.model import Instrument
 from analyzer.music import cents_between
 from analyzer.recording.labels import OPEN, TWELFTH_FRET, Label
 
-FURTHEST_CENTS = (
-    90.0  # from a note of the tuning, as a whole tuned up or down; the next is 100 away
-)
+# From a note of the tuning, as a whole tuned up or down; the next is 100 away.
+FURTHEST_CENTS = 90.0
 _MOST_TUNED_CENTS = 150.0  # as for a file with a name (``gate``)
 _TUNED_STEP_CENTS = 5.0
 _NEAR_CENTS = 30.0  # a string in tune to the others lies so near
@@ -28,6 +28,8 @@ _OTHER_POSITION = 0.5
 _AGAIN = 1.5  # for each earlier run of the same note
 _MOST_STRINGS = 3.0
 _CLEARLY_BETTER = 1.0
+# Strings passed over at a step, on average: 1 in every order that is one, 2 when they are shuffled.
+_NO_ORDER = 1.35
 _PATHS = 64
 
 Place = tuple[int, str]  # string, fret
@@ -148,20 +150,31 @@ def _in_order(runs: Sequence[tuple[Place, ...]]) -> tuple[list[Place], list[bool
         ]
         paths = sorted(longer, key=lambda path: path.cost)[:_PATHS]
     best = paths[0]
+    ordered = _passed_a_step(best.places) < _NO_ORDER
     clear = [
-        all(other.places[i] == place or other.cost > best.cost + _CLEARLY_BETTER for other in paths)
+        ordered
+        and all(
+            other.places[i] == place or other.cost > best.cost + _CLEARLY_BETTER for other in paths
+        )
         for i, place in enumerate(best.places)
     ]
     return list(best.places), clear
 
 
+def _passed_a_step(places: Sequence[Place]) -> float:
+    steps = [_passed(*pair) for pair in pairwise(places)]
+    return sum(steps) / len(steps) if steps else 0.0
+
+
 def _cost(path: _Path, place: Place) -> float:
     cost = _AGAIN * path.places.count(place)
-    if not path.places:
-        return cost
-    string, fret = path.places[-1]
-    passed = min(abs(place[0] - string), _MOST_STRINGS)
-    return cost + passed + _OTHER_POSITION * (place[1] != fret)
+    return cost + _passed(path.places[-1], place) if path.places else cost
+
+
+def _passed(place: Place, following: Place) -> float:
+    """What a step costs."""
+    passed = min(abs(following[0] - place[0]), _MOST_STRINGS)
+    return passed + _OTHER_POSITION * (following[1] != place[1])
 
 
 def _shared(options: Sequence[Place], instrument: Instrument) -> str:
