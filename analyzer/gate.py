@@ -10,6 +10,8 @@ from analyzer.recording.labels import Label
 # An instrument that is a semitone down is in tune to itself and passes; the next string is not.
 FURTHEST_FROM_NOMINAL_CENTS = 150.0
 NEAR_CENTS = 50.0  # near enough to say which note it probably is
+MAINS_HZ = (50.0, 60.0)
+_HUM_REACH_HZ = 3.0  # loud hum so near to half the note's frequency makes the half of it the pitch
 
 
 def check_label(
@@ -38,12 +40,20 @@ def contradicted(
     likely = _likely(label, instrument, settled_hz, a4_hz)
     if likelier is not None:
         likely = f", as {likelier.named}"
+    remedy = "Mend its name or the tuning in the instrument file, or record that note"
     return RecordingError(
         file_name,
         f"promises string {label.string} {label.place} ({promised}, {promised_hz:.1f} Hz) "
         f"but sounds {settled_hz:.1f} Hz ({heard}{likely})",
-        "Mend its name or the tuning in the instrument file, or record that note",
+        f"{_hum(settled_hz)}{remedy}",
     )
+
+
+def _hum(settled_hz: float) -> str:
+    for mains_hz in MAINS_HZ:
+        if abs(settled_hz - mains_hz) < _HUM_REACH_HZ:
+            return f"If it hums ({mains_hz:g} Hz), go away from mains leads and record it again. "
+    return ""
 
 
 def unknown_note(

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analyzer.gate import MAINS_HZ
 from analyzer.pitch.partials import stretched
 from analyzer.pitch.settle import SettledPitch
 from analyzer.pitch.spectrum import LineSpectrum, Real
 
-MAINS_HZ = (50.0, 60.0)
 _HUM_MULTIPLES = (1, 2, 3)
 _HUM_REACH_HZ = 0.7
 _PARTIALS = 24
