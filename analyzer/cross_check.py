@@ -179,10 +179,11 @@ def _nearest_place(hz: float, instrument: Instrument, a4_hz: float) -> Label | N
 
 def _devices(found: Sequence[Measured]) -> Iterator[tuple[int, Caution]]:
     notes = _by_note(found)
+    noise_dbfs = _noise_by_file(found)
     for string in dict.fromkeys(number for number, _ in notes):
         indices = [index for fret in _NEEDED for index in notes.get((string, fret), [])]
-        traits = [each for i in indices if (each := found[i].traits) is not None]
-        words = _difference(traits)
+        traits = {found[i].file: each for i in indices if (each := found[i].traits) is not None}
+        words = _difference(list(traits.values()), [noise_dbfs[file] for file in traits])
         if words:
             caution = Caution(
                 f"and the other recordings of string {string} seem to come from two devices "
@@ -192,7 +193,17 @@ def _devices(found: Sequence[Measured]) -> Iterator[tuple[int, Caution]]:
             yield from ((index, caution) for index in indices)
 
 
-def _difference(traits: Sequence[Traits]) -> str:
+def _noise_by_file(found: Sequence[Measured]) -> dict[str, float]:
+    """The quietest moment of each file; between the plucks of a long take other strings ring."""
+    noise_dbfs: dict[str, float] = {}
+    for each in found:
+        if each.traits is not None:
+            known_dbfs = noise_dbfs.get(each.file, math.nan)
+            noise_dbfs[each.file] = float(np.fmin(known_dbfs, each.traits.noise_dbfs))
+    return noise_dbfs
+
+
+def _difference(traits: Sequence[Traits], noise_dbfs: Sequence[float]) -> str:
     rates = sorted({each.rate_hz for each in traits})
     if len(rates) > 1:
         return f"{rates[0]} Hz and {rates[-1]} Hz"
@@ -202,7 +213,7 @@ def _difference(traits: Sequence[Traits]) -> str:
     channels = sorted({each.channels for each in traits})
     if len(channels) > 1:
         return f"{channels[0]} and {channels[-1]} channels"
-    noise = [each.noise_dbfs for each in traits if math.isfinite(each.noise_dbfs)]
+    noise = [each for each in noise_dbfs if math.isfinite(each)]
     if noise and max(noise) - min(noise) > limits.DEVICES_NOISE_DB:
         return f"noise at {min(noise):.0f} dBFS and {max(noise):.0f} dBFS"
     return ""

@@ -10,6 +10,7 @@ import pytest
 import soundfile
 from made_folders import TUNINGS, analyzed, made_instrument, mislabelled, write_notes
 from pluck_model import PluckModel, recording
+from whole_takes import plan_of, whole_take
 
 from analyzer.instrument.model import Instrument
 from analyzer.music import note_hz
@@ -104,6 +105,18 @@ def test_two_devices(tmp_path, settings, words) -> None:
     alone = analyzed(of_two_notes(tmp_path / "g"), E2_ONLY)
     wider = report.strings[0].error_uncertainty_cents
     assert wider > alone.strings[0].error_uncertainty_cents
+
+
+def test_strings_that_ring_on_in_a_quiet_take_are_no_second_device(tmp_path) -> None:
+    """Between its plucks the level of one take runs from its noise, here -98 dBFS, to ringing."""
+    rng = np.random.default_rng(4)
+    made = made_instrument(rng, TUNINGS[0])
+    take = whole_take(plan_of(made, 1), rng, noise_db=-90, ringing_db=-22)
+    (tmp_path / "f").mkdir()
+    written(tmp_path / "f" / "whole.wav", take.samples)
+    report = analyzed(tmp_path / "f", made.instrument)
+    assert report.complete
+    assert not any("two devices" in text for each in cautions(report).values() for text in each)
 
 
 @pytest.mark.parametrize("seed", range(12))

@@ -218,3 +218,36 @@ def test_note_that_never_settles(measured) -> None:
     assert "never settles: its pitch still falls by 15 cents a second" in fast.reason
     gliding = measured(running(lambda t: 12 * np.exp(-t / 0.25)))
     assert gliding.cautions == ()
+
+
+def test_manual_gives_the_numbers_that_count() -> None:
+    """The manual's table of verdicts, row by row, against the one place where they stand."""
+    from conftest import ROOT
+
+    from analyzer.gate import FURTHEST_FROM_NOMINAL_CENTS
+    from analyzer.plucks import SHORTEST_NOTE_S, SILENT_DBFS
+    from analyzer.quality import thresholds as limits
+
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    rows = dict(re.findall(r"^\| ([^|]+?) +\| (.*) \|$", text, re.MULTILINE))
+    for row, number in (
+        ("level", limits.QUIET_DBFS),
+        ("level", SILENT_DBFS),
+        ("noise", limits.NOISY_DB),
+        ("mains hum", limits.HUM_DB),
+        ("mains hum", limits.HUM_ON_PARTIAL_DB),
+        ("length", limits.SHORT_S),
+        ("length", SHORTEST_NOTE_S),
+        ("another note", limits.OTHER_NOTE_DB),
+        ("vibrato, either way", limits.VIBRATO_CENTS),
+        ("vibrato, either way", limits.MOST_VIBRATO_CENTS),
+        ("bend: the pitch rises", limits.RISE_CENTS),
+        ("bend: the pitch rises", limits.MOST_RISE_CENTS),
+        ("never settles: falls at its end", limits.UNSETTLED_CENTS_PER_S),
+        ("never settles: falls at its end", limits.MOST_UNSETTLED_CENTS_PER_S),
+        ("another string, fret or octave than its label says", FURTHEST_FROM_NOMINAL_CENTS),
+        ("string out of tune with the others", limits.OUT_OF_TUNE_CENTS),
+        ("stray pluck of a long take", limits.STRAY_CENTS),
+    ):
+        assert f"{number:g}" in re.findall(r"-?[0-9.]+", rows[row]), row
+    assert (limits.DROWNED_DB, limits.OTHER_NOTE_LOUDER_DB) == (0, 0)  # in words there
