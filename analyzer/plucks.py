@@ -135,21 +135,30 @@ def _parts(
     threshold_db = max(peak_db - _ONSET_DB, 0.5 * (peak_db + floor_db))  # above loud noise
     onset = start + int(np.argmax(level_db[start:stop] >= threshold_db))
     begin_s, end_s = (first + onset) * step_s, (first + stop) * step_s
-    struck_s = onsets_between(recording, channel, begin_s, end_s, peak_db)
-    struck = onset + np.round((struck_s - begin_s) / step_s).astype(int)
-    candidates = [(int(step), STRUCK_AHEAD_S) for step in struck]
-    candidates += [
-        (onset + int(step), _LOOK_AHEAD_S) for step in _rises(level_db[onset:stop], step_s)
-    ]
+    struck_s = onsets_between(recording, channel, begin_s, end_s, peak_db) - first * step_s
+    rises = onset + _rises(level_db[onset:stop], step_s)
+    candidates = [(round(each / step_s), STRUCK_AHEAD_S) for each in struck_s]
+    candidates += [(int(step), _LOOK_AHEAD_S) for step in rises]
+    again = _struck_again(level_db, onset, candidates, step_s, peak_db - _AUDIBLE_DB / 2)
+    before = round(BEFORE_NEXT_S / step_s)
+    onsets: list[float] = [_crossing(level_db, onset, threshold_db), *again]
+    return list(zip(onsets, [*(step - before for step in again), stop], strict=True))
+
+
+def _struck_again(
+    level_db: Levels, onset: int, candidates: list[tuple[int, float]], step_s: float, loud_db: float
+) -> list[int]:
+    """Steps after an onset at which a string is struck again, as loud as a pluck and apart.
+
+    A candidate is a step, and how far ahead of it the place itself may lie, s.
+    """
     again: list[int] = []
     for step, ahead_s in sorted(candidates):
         jump, after_db = steepest(level_db, step, step_s, ahead_s)
         apart = jump - max([onset, *again]) >= round(_RESTRIKE_AFTER_S / step_s)
-        if apart and after_db > peak_db - _AUDIBLE_DB / 2:
+        if apart and after_db > loud_db:
             again.append(jump)
-    before = round(BEFORE_NEXT_S / step_s)
-    onsets: list[float] = [_crossing(level_db, onset, threshold_db), *again]
-    return list(zip(onsets, [*(step - before for step in again), stop], strict=True))
+    return again
 
 
 def steepest(
