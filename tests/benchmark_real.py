@@ -46,14 +46,20 @@ def off_cents(path: Path) -> list[float]:
 def main() -> None:
     print("| recordings | median, cents | 90th percentile | worst |")
     print("| --- | --- | --- | --- |")
+    everything = []
     for kind in ("acoustic", "electric"):
         paths = sorted((cache() / kind).glob("*.wav"))
         if not paths:
             sys.exit(f"no recordings in {cache()}: run python tests/fetch_recordings.py")
         rows = joblib.Parallel(n_jobs=-1)(joblib.delayed(off_cents)(path) for path in paths)
-        off = np.abs(np.array(rows)).ravel()
-        numbers = (np.median(off), np.quantile(off, 0.9), np.max(off))
-        print(f"| {kind}, {len(paths)} | " + " | ".join(f"{each:.3f}" for each in numbers) + " |")
+        everything.append(np.abs(np.array(rows)).ravel())
+        print(row(f"{kind}, {len(paths)}", everything[-1]))
+    print(row("all", np.concatenate(everything)))
+
+
+def row(name: str, off: np.ndarray) -> str:
+    numbers = (np.median(off), np.quantile(off, 0.9), np.max(off))
+    return f"| {name} | " + " | ".join(f"{each:.3f}" for each in numbers) + " |"
 
 
 if __name__ == "__main__":
