@@ -14,6 +14,7 @@ from analyzer.errors import RecordingError
 from analyzer.gate import check_label, unknown_note
 from analyzer.instrument.model import Instrument
 from analyzer.music import ISO16_A4_HZ
+from analyzer.pitch.note import Note, cut_note
 from analyzer.pitch.settle import SettledPitch, settle
 from analyzer.plucks import Pluck, find_pluck
 from analyzer.quality.model import Caution, Traits, unclear_name, widened_cents
@@ -184,23 +185,18 @@ def _measured(
 ) -> Measured:
     # The matrices are small: several threads at them would mostly wait for each other.
     with _threads().limit(limits=1):
-        pitch = settle(recording, pluck)
-        found = _judged(recording, pluck, pitch, label, instrument, a4_hz)
+        note = cut_note(recording, pluck)
+        found = _judged(note, settle(note), label, instrument, a4_hz)
     return replace(found, remarks=tuple(_remarks(recording, pluck)))
 
 
 def _judged(
-    recording: Recording,
-    pluck: Pluck,
-    pitch: SettledPitch,
-    label: Label,
-    instrument: Instrument,
-    a4_hz: float,
+    note: Note, pitch: SettledPitch, label: Label, instrument: Instrument, a4_hz: float
 ) -> Measured:
     """The pluck with its cautions; raises RecordingError where it cannot be used."""
-    name = recording.path.name
+    name = note.recording.path.name
     check_label(name, label, instrument, pitch.settled_hz, a4_hz)
-    cautions, traits = judge_pluck(recording, pluck, pitch, a4_hz)
+    cautions, traits = judge_pluck(note, pitch, a4_hz)
     return Measured(name, label, pitch, None, traits=traits).with_cautions(cautions)
 
 

@@ -8,6 +8,8 @@ partials and a new pluck brings them back, so the rise is looked for in each ban
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, signal
@@ -59,17 +61,13 @@ def onset_strength_db(samples: Real, rate_hz: float, loudest_db: float) -> Real:
 
     size = 2 * round(_WINDOW_S * rate_hz / 2)
     hop = round(HOP_S * rate_hz)
-    window = np.hanning(size).astype(np.float32)
+    window, bands = _filters(size, rate_hz)
     # Silence is set before it, so that a note that a file begins with is one; none is set behind
     # it, for the end of a file that breaks off would pass for another.
     padded = np.pad(samples.astype(np.float32), (size // 2, 0))
     if padded.size < size:
         return np.zeros(0)
     lines = np.abs(librosa.stft(padded, n_fft=size, hop_length=hop, window=window, center=False))
-    top_hz = min(_HIGHEST_HZ, 0.45 * rate_hz)
-    bands = librosa.filters.mel(
-        sr=rate_hz, n_fft=size, n_mels=_BANDS, fmin=_LOWEST_HZ, fmax=top_hz, norm=None
-    )
     power = bands @ ((2 / np.sum(window)) ** 2 * lines**2)
     level_db = 10 * np.log10(np.maximum(power, 10 ** ((loudest_db - _HEARD_DB) / 10)))
     nearest, furthest = _BEFORE_FRAMES
@@ -79,6 +77,18 @@ def onset_strength_db(samples: Real, rate_hz: float, loudest_db: float) -> Real:
     highest = ndimage.maximum_filter1d(before, span, axis=1, origin=-(span // 2))
     rise_db = np.clip(level_db - highest[:, : level_db.shape[1]], 0, _MOST_DB)
     return np.asarray(np.mean(rise_db, axis=0), dtype=np.float64)
+
+
+@lru_cache(maxsize=4)
+def _filters(size: int, rate_hz: float) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """The frame's window, shape (size,), and the bands, (bands, size / 2 + 1)."""
+    import librosa
+
+    top_hz = min(_HIGHEST_HZ, 0.45 * rate_hz)
+    bands = librosa.filters.mel(
+        sr=rate_hz, n_fft=size, n_mels=_BANDS, fmin=_LOWEST_HZ, fmax=top_hz, norm=None
+    )
+    return np.hanning(size).astype(np.float32), bands
 
 
 def onset_times_s(strength_db: Real) -> Real:

@@ -27,6 +27,7 @@ from pluck_model import PluckModel, early_drift_cents, recording
 from threadpoolctl import threadpool_limits
 
 from analyzer.errors import RecordingError
+from analyzer.pitch.note import cut_note
 from analyzer.pitch.settle import SettledPitch, settle
 from analyzer.plucks import find_pluck
 from analyzer.recording.reading import open_recording
@@ -127,7 +128,7 @@ MP3_LEVEL = 0.75
 
 def measure(path: Path) -> SettledPitch:
     found = open_recording(path)
-    return settle(found, find_pluck(found))
+    return settle(cut_note(found, find_pluck(found)))
 
 
 def try_string(case: Case, seed: int) -> Measured:

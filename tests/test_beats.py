@@ -13,6 +13,7 @@ import pytest
 import soundfile
 from pluck_model import PluckModel, recording
 
+from analyzer.pitch.note import cut_note
 from analyzer.pitch.settle import SettledPitch, settle
 from analyzer.plucks import find_pluck
 from analyzer.recording.reading import open_recording
@@ -23,7 +24,7 @@ def measured(folder: Path, model: PluckModel, seed: int, **take: float) -> Settl
     samples = recording(model, np.random.default_rng(seed), **take)
     soundfile.write(path, samples, 44100, subtype="FLOAT")
     take_read = open_recording(path)
-    return settle(take_read, find_pluck(take_read))
+    return settle(cut_note(take_read, find_pluck(take_read)))
 
 
 @pytest.mark.parametrize("split_cents", [3.0, 6.0])

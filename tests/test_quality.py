@@ -77,6 +77,7 @@ def test_sound_recordings_have_no_caution(measured) -> None:
 
 def test_real_notes_pass(real_recordings) -> None:
     """54 notes of two guitars: none is rejected or split; one falls late and is cautioned."""
+    from analyzer.pitch.note import cut_note
     from analyzer.pitch.settle import settle
 
     cautioned = []
@@ -86,7 +87,8 @@ def test_real_notes_pass(real_recordings) -> None:
         sound = open_recording(path)
         pluck = find_pluck(sound)
         assert pluck.others == 0, path.name
-        cautions, _ = judge_pluck(sound, pluck, settle(sound, pluck), 440.0)
+        note = cut_note(sound, pluck)
+        cautions, _ = judge_pluck(note, settle(note), 440.0)
         cautioned += [f"{path.parent.name}/{path.name}: {each.text}" for each in cautions]
     assert len(cautioned) <= 2, cautioned
     assert all("still falls" in each for each in cautioned)

@@ -9,6 +9,7 @@ import pytest
 from pluck_model import PluckModel, early_drift_cents
 
 from analyzer.errors import RecordingError
+from analyzer.pitch.note import cut_note
 from analyzer.pitch.settle import settle
 from analyzer.plucks import find_pluck
 from analyzer.recording.reading import open_recording
@@ -16,7 +17,7 @@ from analyzer.recording.reading import open_recording
 
 def measure(path):
     recording = open_recording(path)
-    return settle(recording, find_pluck(recording))
+    return settle(cut_note(recording, find_pluck(recording)))
 
 
 def off_cents(path, truth_hz: float) -> float:

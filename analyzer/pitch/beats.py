@@ -30,7 +30,7 @@ _FEWEST_PARTIALS = 3
 _LEAST_CYCLES = 1.0  # within what is heard of a partial; fewer are a line's slope
 _MOST_CYCLES = 0.4  # a sample
 _SIZE = 1024
-_RATES = 1500  # to either side
+_RATES = 600  # to either side
 _EXPLAINED = 0.7  # of what the partials do beside an even decay: real notes without reach 0.6
 _DEPTH = 0.05  # of the second line against the first
 

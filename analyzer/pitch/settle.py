@@ -9,20 +9,18 @@ import numpy as np
 
 from analyzer.errors import RecordingError
 from analyzer.pitch.beats import beat_hz
-from analyzer.pitch.clipping import find_clipping
 from analyzer.pitch.envelopes import Envelopes, smoothed
 from analyzer.pitch.guide import LEAST_VOICED_SHARE, Guide, guide_note
 from analyzer.pitch.mending import Mended, mended
+from analyzer.pitch.note import Note
 from analyzer.pitch.own_clock import on_own_clock
 from analyzer.pitch.partials import Peaks, find_partials
 from analyzer.pitch.phases import PhaseFit, fit_phases
-from analyzer.pitch.spectrum import Complex, NoteSpectrum, Real, line_spectrum, note_spectrum
+from analyzer.pitch.spectrum import Complex, NoteSpectrum, Real, note_spectrum
 from analyzer.pitch.stiff_string import StringFit, fit_string
 from analyzer.plucks import SHORTEST_NOTE_S, Pluck
-from analyzer.recording.reading import Recording
 
 EARLY_S = (0.1, 0.3)  # after the onset: where the sustain drift starts from
-_BEFORE_ONSET_S = 0.1
 _WIDEST_BAND_HZ = 40.0  # half-width; room for a glide of 10 cents at the highest partial
 _FEWEST_SAMPLES = 12  # of an envelope, from which its phase can be followed
 _BAND_SHARE = 0.4  # of the distance to the next partial
@@ -78,31 +76,27 @@ class SettledPitch:
     clipped: bool
 
 
-def settle(recording: Recording, pluck: Pluck) -> SettledPitch:
-    """Measure one pluck of a recording.
+def settle(note: Note) -> SettledPitch:
+    """Measure one pluck.
 
     Raises RecordingError where nothing in it has a pitch.
     """
-    start_s = max(0.0, pluck.onset_s - _BEFORE_ONSET_S)
-    samples = recording.excerpt(start_s, pluck.end_s, pluck.channel)
-    spectrum = note_spectrum(samples, recording.rate_hz, pluck.onset_s - start_s)
-    clipping = find_clipping(samples, recording.rate_hz)
-    lines = line_spectrum(spectrum, clipping.free_from_s())
-    guide = guide_note(spectrum, lines)
-    peaks = find_partials(lines, guide.pitch_hz, spectrum.rate_hz)
-    _check_note(recording.path.name, guide, peaks)
-    paced = on_own_clock(spectrum, peaks, clipping)
+    name, clipped = note.recording.path.name, note.clipping.clipped
+    guide = guide_note(note.spectrum, note.lines)
+    peaks = find_partials(note.lines, guide.pitch_hz, note.spectrum.rate_hz)
+    _check_note(name, guide, peaks)
+    paced = on_own_clock(note.spectrum, peaks, note.clipping)
     spectrum, peaks, pace = paced.spectrum, paced.peaks, paced.pace
     envelopes = _envelopes(spectrum, peaks)
-    _check_length(recording.path.name, envelopes, pluck)
+    _check_length(name, envelopes, note.pluck)
     whole = True
-    if clipping.clipped:
-        mend = mended(samples, spectrum.rate_hz, spectrum.onset_s, peaks, envelopes)
+    if clipped:
+        mend = mended(note.samples, spectrum.rate_hz, spectrum.onset_s, peaks, envelopes)
         whole = mend.whole
-        envelopes = _envelopes_of(recording.path.name, mend, spectrum, peaks)
+        envelopes = _envelopes_of(name, mend, spectrum, peaks)
     phases, rest = fit_phases(envelopes, peaks.standing)
-    string = _string(recording.path.name, peaks, envelopes, phases)
-    beats_hz, clipped = pace * beat_hz(rest, peaks), clipping.clipped
+    string = _string(name, peaks, envelopes, phases)
+    beats_hz = pace * beat_hz(rest, peaks)
     found = _in_figures(string, peaks, envelopes, phases, pace, whole=whole)
     return replace(found, beat_hz=beats_hz, clipped=clipped)
 

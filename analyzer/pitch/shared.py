@@ -137,11 +137,9 @@ def solve_all(terms: SharedTerms, glide_sd: float, roots: Real) -> Solutions:
     left = -(basis @ inside)
     left[:, :hats] += top[:, hats:]
     left = np.concatenate([np.pad(top[:, hats:], ((0, hats), (0, 0)))[None], left])
-    taken = _after_none(np.linalg.solve(corner, inside))
-    reach = np.linalg.solve(
-        corner.transpose(0, 2, 1),
-        np.broadcast_to(terms.row_slope[:, :hats].T, (wanders, hats, terms.slope.size)),
-    )
+    inverse = np.linalg.inv(corner)
+    taken = _after_none(inverse @ inside)
+    reach = inverse.transpose(0, 2, 1) @ terms.row_slope[:, :hats].T
     shrunk = np.sum(np.log(np.abs(_diagonals(roots))) - np.log(np.abs(_diagonals(corner))), axis=1)
     products = left.transpose(0, 2, 1) @ left + below.T @ below
     return _solutions(terms, glide_sd, products, taken, _after_none(reach), _after_none(shrunk))

@@ -55,9 +55,8 @@ def wander_over(times_s: Real) -> Wander:
     integrals = np.pad(np.cumsum(steps, axis=1), ((0, 0), (1, 0)))
     correlation = np.exp(-np.abs(at_s - at_s[:, None]) / CORRELATION_S)
     root = np.linalg.cholesky(np.linalg.inv(correlation)).T
-    roots = []
-    for gain in _EARLY_GAINS:
-        course = (1 + (gain - 1) * np.exp(-at_s / _EARLY_S)) / CENTS_PER_NEPER
-        roots += [root / (course * size) for size in _SIZES_CENTS]
-    prior = np.full(len(roots), (1 - STEADY_PRIOR) / len(roots))
-    return Wander(courses, integrals, np.stack(roots), prior)
+    early = np.exp(-at_s / _EARLY_S)
+    late = 1 + (np.array(_EARLY_GAINS)[:, None, None] - 1) * early
+    spreads = (late * np.array(_SIZES_CENTS)[:, None]).reshape(-1, 1, knots) / CENTS_PER_NEPER
+    prior = np.full(len(spreads), (1 - STEADY_PRIOR) / len(spreads))
+    return Wander(courses, integrals, root / spreads, prior)

@@ -18,6 +18,8 @@ _PARTIALS = 24
 _PARTIAL_REACH_HZ, _PARTIAL_REACH = 6.0, 0.1  # about a partial; the second of the first's frequency
 _LOWEST_HZ, _HIGHEST_HZ = 40.0, 4000.0
 _AROUND_HZ = 25.0
+_MAINS_REACH_HZ = 1.5
+_LOUDEST = 20  # of the lines between, which are looked at closer
 _STANDS_OUT_DB = 25.0  # over the median about it: noise alone reaches 15 dB in thousands of bins
 _NOISE_BLOCK_HZ = 100.0
 # Lines of the pitch's own, and not of a multiple: of real notes they stand 65 dB out and more;
@@ -137,20 +139,22 @@ def _is_line_at(lines: LineSpectrum, at_hz: float) -> bool:
 
 def _other_line(lines: LineSpectrum, partials_hz: Real, top_db: float) -> tuple[float, float]:
     """The loudest line that is neither the note's nor the mains'."""
-    level_db = lines.level_db
-    hz = np.arange(level_db.size) * lines.bin_hz
+    looked = _bins(lines, _LOWEST_HZ, min(_HIGHEST_HZ, float(partials_hz[-1])))
+    level_db = lines.level_db[looked]
+    peaks = 1 + np.flatnonzero((level_db[1:-1] > level_db[:-2]) & (level_db[1:-1] >= level_db[2:]))
+    hz, level_db = (looked.start + peaks) * lines.bin_hz, level_db[peaks]
     reach_hz = max(_PARTIAL_REACH_HZ, _PARTIAL_REACH * partials_hz[0])
-    own = np.min(np.abs(hz[:, None] - partials_hz), axis=1) < reach_hz
-    mains = [mains * multiple for mains in MAINS_HZ for multiple in range(1, 9)]
-    own |= np.min(np.abs(hz[:, None] - np.array(mains)), axis=1) < 1.5
-    peak = np.zeros(level_db.size, bool)
-    peak[1:-1] = (level_db[1:-1] > level_db[:-2]) & (level_db[1:-1] >= level_db[2:])
-    highest_hz = min(_HIGHEST_HZ, float(partials_hz[-1]))
-    wanted = peak & ~own & (hz > _LOWEST_HZ) & (hz < highest_hz)
-    for index in np.flatnonzero(wanted)[np.argsort(-level_db[wanted])][:20]:
+    mains = np.array([mains * multiple for mains in MAINS_HZ for multiple in range(1, 9)])
+    other = (_nearest_hz(hz, partials_hz) >= reach_hz) & (_nearest_hz(hz, mains) >= _MAINS_REACH_HZ)
+    for index in np.flatnonzero(other)[np.argsort(-level_db[other])][:_LOUDEST]:
         if level_db[index] > _floor_db(lines, float(hz[index])) + _STANDS_OUT_DB:
             return float(level_db[index]) - top_db, float(hz[index])
     return -math.inf, math.nan
+
+
+def _nearest_hz(hz: Real, lines_hz: Real) -> Real:
+    """How far each frequency lies from the nearest of some lines."""
+    return np.asarray(np.min(np.abs(hz[:, None] - lines_hz), axis=1))
 
 
 def _has_half_lines(lines: LineSpectrum, f1_hz: float, top_db: float) -> bool:

@@ -10,8 +10,9 @@ import numpy as np
 from analyzer.errors import RecordingError
 from analyzer.music import nearest_note
 from analyzer.pitch.guide import HIGHEST_HZ
+from analyzer.pitch.note import Note
 from analyzer.pitch.settle import SettledPitch
-from analyzer.pitch.spectrum import Real, line_spectrum, note_spectrum
+from analyzer.pitch.spectrum import Real
 from analyzer.plucks import Pluck, levels_db
 from analyzer.quality import thresholds as limits
 from analyzer.quality.course import Course, pitch_course
@@ -19,23 +20,20 @@ from analyzer.quality.lines import Between, look_between
 from analyzer.quality.model import Caution, DrownedError, Traits
 from analyzer.recording.reading import Recording
 
-_BEFORE_ONSET_S = 0.1
 _PRINT_S = 0.25
 _QUIET_FROM_S = 0.3  # of silence before the pluck, from which its noise can be told
 
 
 def judge_pluck(
-    recording: Recording, pluck: Pluck, pitch: SettledPitch, a4_hz: float
+    note: Note, pitch: SettledPitch, a4_hz: float
 ) -> tuple[tuple[Caution, ...], Traits]:
     """The cautions on a pluck, and what it is compared with others by.
 
     Raises RecordingError where it is too bad to be used.
     """
-    start_s = max(0.0, pluck.onset_s - _BEFORE_ONSET_S)
-    samples = recording.excerpt(start_s, pluck.end_s, pluck.channel)
-    spectrum = note_spectrum(samples.copy(), recording.rate_hz, pluck.onset_s - start_s)
-    between = look_between(line_spectrum(spectrum), pitch)
-    course = pitch_course(spectrum, pitch)
+    recording, pluck = note.recording, note.pluck
+    between = look_between(note.lines, pitch)
+    course = pitch_course(note.spectrum, pitch)
     _reject(recording.path.name, pitch, between, course, a4_hz)
     cautions = (
         *_level_and_length(recording, pluck, pitch),
@@ -43,14 +41,14 @@ def judge_pluck(
         *_other_note(between, a4_hz),
         *_running(pitch, course),
     )
-    onset = round((pluck.onset_s - start_s) * recording.rate_hz)
+    onset = round(note.spectrum.onset_s * recording.rate_hz)
     traits = Traits(
         recording.rate_hz,
         recording.levels.shape[1],
         recording.path.suffix.lower(),
         _noise_dbfs(recording, pluck),
         between.half_lines,
-        _print(samples[onset:], recording.rate_hz),
+        _print(note.samples[onset:], recording.rate_hz),
     )
     return cautions, traits
 

@@ -16,6 +16,7 @@ import numpy as np
 
 from analyzer.errors import RecordingError
 from analyzer.music import cents_between
+from analyzer.pitch.note import cut_note
 from analyzer.pitch.partials import stretched
 from analyzer.pitch.settle import SettledPitch, settle
 from analyzer.plucks import Pluck
@@ -70,14 +71,15 @@ def hear(recording: Recording, plucks: Sequence[Pluck], a4_hz: float) -> list[He
 def _heard(recording: Recording, pluck: Pluck, a4_hz: float) -> Heard | None:
     """None for what turns out to be no pluck: a word may hold its pitch for a while."""
     try:
-        pitch = settle(recording, pluck)
+        note = cut_note(recording, pluck)
+        pitch = settle(note)
     except RecordingError:
         return None
     own = own_lines(recording, pluck, pitch)
     if own.foreign > _FOREIGN and own.falls_db > _FOREIGN_FALLS_DB:
         return None
     try:
-        cautions, traits = judge_pluck(recording, pluck, pitch, a4_hz)
+        cautions, traits = judge_pluck(note, pitch, a4_hz)
     except DrownedError:
         return None
     except RecordingError as error:
