@@ -1,0 +1,41 @@
+"""Which formats there are: by the ending of a file's name, and by its first bytes.
+
+The ending says only whether a file is meant as a recording. How it is read, its content says:
+people rename files, and a container under the name of a WAV file is one all the same.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+# Read by libsndfile.
+SOUND_FILES = {".wav", ".wave", ".flac", ".aif", ".aiff", ".aifc", ".ogg", ".oga", ".mp3", ".w64"}
+SOUND_FILES |= {".rf64", ".caf", ".au", ".opus"}
+# What phones make; read by FFmpeg's libraries through PyAV.
+CONTAINERS = {".m4a", ".aac", ".mp4", ".m4v", ".mov", ".3gp", ".3g2", ".webm", ".mka", ".mkv"}
+CONTAINERS |= {".amr", ".wma"}
+
+_MOV, _MATROSKA, _AAC, _AMR, _ASF = "mov", "matroska", "aac", "amr", "asf"
+# The boxes that a QuickTime or MPEG-4 file begins with (ISO/IEC 14496-12; QuickTime File Format).
+_MOV_BOXES = {b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot"}
+_EBML = b"\x1a\x45\xdf\xa3"  # RFC 8794
+_ASF_GUID = bytes.fromhex("3026b2758e66cf11a6d900aa0062ce6c")
+_AMR_MAGIC = b"#!AMR"  # RFC 4867, section 5
+_BYTES_NEEDED = 16
+
+
+def demuxer_of(path: Path) -> str | None:
+    """FFmpeg's name for the container that a file is; None for what libsndfile shall read.
+
+    Raises OSError where the file cannot be read.
+    """
+    with path.open("rb") as file:
+        start = file.read(_BYTES_NEEDED)
+    if start[4:8] in _MOV_BOXES:
+        return _MOV
+    for magic, demuxer in ((_EBML, _MATROSKA), (_ASF_GUID, _ASF), (_AMR_MAGIC, _AMR)):
+        if start.startswith(magic):
+            return demuxer
+    # ADTS (ISO/IEC 13818-7): twelve bits set, then a layer of 0, which no MP3 has.
+    adts = len(start) > 1 and start[0] == 0xFF and start[1] & 0xF6 == 0xF0
+    return _AAC if adts else None
