@@ -5,19 +5,22 @@ from __future__ import annotations
 import os
 import signal
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from pathlib import Path
 
 import joblib
 
+from analyzer.cross_check import judge_together
 from analyzer.errors import UnusableInputError, printable
 from analyzer.instrument.file import FILE_NAME, read_instrument
 from analyzer.instrument.model import Instrument, assumed_instrument
-from analyzer.measure import Measured, measure_recording
+from analyzer.measure import Measured, measure_file
 from analyzer.music import ISO16_A4_HZ
 from analyzer.recording.finding import find_recordings
+from analyzer.recording.table import FILE_NAME as TABLE_NAME
+from analyzer.recording.table import Listed, read_table
 from analyzer.report.adjustment import Done
 from analyzer.report.build import build_report
 from analyzer.report.comparison import Comparison, compare_reports
@@ -70,7 +73,9 @@ def analyze_folder(
     files = find_recordings(folder)
     instrument, warnings = _instrument(folder, instrument_file)
     done = _done(previous, turned, instrument)
-    measured = _measure_all(files, instrument, a4_hz, jobs, progress)
+    listed = _listed(folder, instrument, files)
+    measured = _measure_all(files, listed, instrument, a4_hz, jobs, progress)
+    measured = judge_together(measured, instrument, a4_hz)
     return build_report(instrument, a4_hz, measured, warnings, done)
 
 
@@ -105,6 +110,7 @@ def _done(
 
 def _measure_all(
     files: Sequence[Path],
+    listed: Mapping[str, Sequence[Listed]],
     instrument: Instrument,
     a4_hz: float,
     jobs: int,
@@ -112,15 +118,18 @@ def _measure_all(
 ) -> list[Measured]:
     workers = min(joblib.effective_n_jobs(jobs), -(-len(files) // _FILES_A_WORKER))
     pool = joblib.Parallel(n_jobs=workers, return_as="generator")
-    tasks = (joblib.delayed(measure_recording)(path, instrument, a4_hz) for path in files)
-    measured = []
+    tasks = (
+        joblib.delayed(measure_file)(path, listed.get(path.name, ()), instrument, a4_hz)
+        for path in files
+    )
+    measured: list[Measured] = []
     try:
         with _deaf_to_interrupts():
             results = pool(tasks)
-        for each in results:
-            measured.append(each)
+        for done, each in enumerate(results, 1):
+            measured += each
             if progress is not None:
-                progress(len(measured), len(files))
+                progress(done, len(files))
     except BrokenProcessPool as error:
         raise UnusableInputError(
             "--jobs",
@@ -128,6 +137,14 @@ def _measure_all(
             "Free some memory, or give --jobs 1",
         ) from error
     return measured
+
+
+def _listed(
+    folder: Path, instrument: Instrument, files: Sequence[Path]
+) -> Mapping[str, Sequence[Listed]]:
+    """What the table of takes says, by file; nothing where there is no table."""
+    table = folder / TABLE_NAME
+    return read_table(table, instrument, files) if os.path.lexists(table) else {}
 
 
 @contextmanager
@@ -152,7 +169,7 @@ def input_files(
 
     Raises UnusableInputError where there is no such folder or no recording in it.
     """
-    known = [*find_recordings(folder), instrument_file or folder / FILE_NAME]
+    known = [*find_recordings(folder), instrument_file or folder / FILE_NAME, folder / TABLE_NAME]
     return [*known, *(each for each in others if each is not None)]
 
 

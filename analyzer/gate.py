@@ -10,6 +10,8 @@ from analyzer.recording.labels import Label
 # An instrument that is a semitone down is in tune to itself and passes; the next string is not.
 FURTHEST_FROM_NOMINAL_CENTS = 150.0
 NEAR_CENTS = 50.0  # near enough to say which note it probably is
+MAINS_HZ = (50.0, 60.0)
+_HUM_REACH_HZ = 3.0  # loud hum so near to half the note's frequency makes the half of it the pitch
 
 
 def check_label(
@@ -20,13 +22,50 @@ def check_label(
     off_cents = cents_between(promised_hz, settled_hz)
     if abs(off_cents) <= FURTHEST_FROM_NOMINAL_CENTS:
         return
+    raise contradicted(file_name, label, instrument, settled_hz, a4_hz)
+
+
+def contradicted(
+    file_name: str,
+    label: Label,
+    instrument: Instrument,
+    settled_hz: float,
+    a4_hz: float,
+    likelier: Label | None = None,
+) -> RecordingError:
+    """What is said where a label promises one note and another is heard."""
+    promised_hz = instrument.open_hz(label.string, a4_hz) * ratio_of_cents(100 * label.semitones)
     heard, _ = nearest_note(settled_hz, a4_hz)
     promised, _ = nearest_note(promised_hz, a4_hz)
-    raise RecordingError(
+    likely = _likely(label, instrument, settled_hz, a4_hz)
+    if likelier is not None:
+        likely = f", as {likelier.named}"
+    remedy = "Mend its name or the tuning in the instrument file, or record that note"
+    return RecordingError(
         file_name,
         f"promises string {label.string} {label.place} ({promised}, {promised_hz:.1f} Hz) "
-        f"but sounds {settled_hz:.1f} Hz ({heard}{_likely(label, instrument, settled_hz, a4_hz)})",
-        "Mend its name or the tuning in the instrument file, or record that note",
+        f"but sounds {settled_hz:.1f} Hz ({heard}{likely})",
+        f"{_hum(settled_hz)}{remedy}",
+    )
+
+
+def _hum(settled_hz: float) -> str:
+    for mains_hz in MAINS_HZ:
+        if abs(settled_hz - mains_hz) < _HUM_REACH_HZ:
+            return f"If it hums ({mains_hz:g} Hz), go away from mains leads and record it again. "
+    return ""
+
+
+def unknown_note(
+    file_name: str, instrument: Instrument, heard_hz: float, a4_hz: float
+) -> RecordingError:
+    """What is said of a pluck in a whole take that is none of the instrument's notes."""
+    heard, _ = nearest_note(heard_hz, a4_hz)
+    return RecordingError(
+        file_name,
+        f"sounds {heard_hz:.1f} Hz ({heard}), which is neither an open string nor a 12th fret of "
+        f"{' '.join(instrument.tuning)}",
+        "If it is one of them, mend the tuning in the instrument file, or list it in takes.csv",
     )
 
 

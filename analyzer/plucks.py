@@ -1,29 +1,39 @@
 """Where in a recording the pluck is: its onset and its end, on the channel that hears it best.
 
-Works on the level over time alone. What the note is, and whether it is one, is for ``pitch``.
+Works on the level over time and on onsets. What the note is, and whether it is one, is for
+``pitch``.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analyzer.channels import best_channel
 from analyzer.errors import RecordingError
+from analyzer.onsets import onsets_between
 from analyzer.recording.reading import Recording
 
 SHORTEST_NOTE_S = 0.5
 LONGEST_USED_S = 8.0  # what comes later adds nothing to the figure
 SILENT_DBFS = -80.0  # nothing in the file is louder: an unplugged cable
+BEFORE_NEXT_S = 0.05  # a note ends this long before the next is struck: the finger comes first
 _AUDIBLE_DB = 50.0  # a note is followed down to this far below its peak
 _FLOOR_MARGIN_DB = 6.0
 _CLEAR_FLOOR_DB = 30.0  # a level this far below the peak for a tenth of the file is its noise
 _ONSET_DB = 15.0  # the onset is where the level first comes this close to the peak
 _RESTRIKE_DB = 9.0  # a rise by this much within 0.1 s is another pluck
 _RESTRIKE_AFTER_S = 0.3
+_LOOK_BEHIND_S, _LOOK_AHEAD_S = 0.03, 0.1  # about a rough onset, for the place itself
+# The bands show an onset 0.03 s late at most; further ahead a low string's own ripple is steep.
+STRUCK_AHEAD_S = 0.015
 _GAP_S = 0.06
 _SMOOTHING_S = 0.05  # longer than the period of the lowest string: 5 ms alone would ripple with it
+
+Levels = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -40,14 +50,21 @@ class Pluck:
         return self.end_s - self.onset_s
 
 
-def find_pluck(recording: Recording) -> Pluck:
-    """The strongest pluck of a recording.
+def find_pluck(recording: Recording, start_s: float = 0.0, end_s: float = math.inf) -> Pluck:
+    """The strongest pluck of a recording, or of the part of it from ``start_s`` to ``end_s``.
 
-    Raises RecordingError where the file is silent or the note is shorter than 0.5 s.
+    A string that is struck again ends the note. Raises RecordingError where the part is silent or
+    the note shorter than 0.5 s.
     """
-    channel = int(np.argmax(np.sum(recording.levels.astype(np.float64) ** 2, axis=0)))
-    level_db = 20 * np.log10(np.maximum(recording.levels[:, channel], 1e-9)).astype(np.float64)
-    name = recording.path.name
+    channel, name = best_channel(recording), recording.path.name
+    first = round(start_s / recording.step_s)
+    last = min(recording.levels.shape[0], round(min(end_s, 1e6) / recording.step_s))
+    level_db = levels_db(recording, channel)[first:last]
+    if level_db.size == 0:
+        length_s = recording.levels.shape[0] * recording.step_s
+        raise RecordingError(
+            name, f"has nothing from {start_s:g} s on: it is {length_s:.1f} s long", "Mend start_s"
+        )
     if np.max(level_db) < SILENT_DBFS:
         raise RecordingError(
             name,
@@ -55,15 +72,15 @@ def find_pluck(recording: Recording) -> Pluck:
             "Check the cable or the microphone and record it again",
         )
     regions = _sounding_regions(level_db, recording.step_s)
-    energies = [float(np.sum(10 ** (level_db[a:b] / 10))) for a, b in regions]
-    start, stop = regions[int(np.argmax(energies))]
-    onset, end, restrikes = _onset_and_end(level_db, start, stop, recording.step_s)
-    onset_s = onset * recording.step_s
+    start, stop = regions[_strongest(level_db, regions)]
+    parts = _parts(recording, channel, level_db, first, (start, stop))
+    onset, end = parts[_strongest(level_db, [(int(a), b) for a, b in parts])]
+    onset_s = (first + onset) * recording.step_s
     pluck = Pluck(
         onset_s,
-        min(end * recording.step_s, onset_s + LONGEST_USED_S),
+        min((first + end) * recording.step_s, onset_s + LONGEST_USED_S),
         channel,
-        restrikes + _count_notes(level_db, regions, (start, stop), recording.step_s),
+        len(parts) - 1 + _count_notes(level_db, regions, (start, stop), recording.step_s),
     )
     if pluck.duration_s < SHORTEST_NOTE_S:
         raise RecordingError(
@@ -72,6 +89,23 @@ def find_pluck(recording: Recording) -> Pluck:
             f"At least {SHORTEST_NOTE_S} s is needed; let it ring for three seconds",
         )
     return pluck
+
+
+def levels_db(recording: Recording, channel: int) -> Levels:
+    """The level of one channel in every step, dB of full scale."""
+    level = np.maximum(recording.levels[:, channel], 1e-9)
+    return np.asarray(20 * np.log10(level), dtype=np.float64)
+
+
+def smoothed_db(level_db: Levels, step_s: float) -> Levels:
+    """The level without the ripple of a low string's own periods, dB."""
+    steps = round(_SMOOTHING_S / step_s)
+    power = np.convolve(10 ** (level_db / 10), np.full(steps, 1 / steps), mode="same")
+    return np.asarray(10 * np.log10(power + 1e-18))
+
+
+def _strongest(level_db: Levels, parts: list[tuple[int, int]]) -> int:
+    return int(np.argmax([np.sum(10 ** (level_db[a:b] / 10)) for a, b in parts]))
 
 
 def _sounding_regions(level_db: NDArray[np.float64], step_s: float) -> list[tuple[int, int]]:
@@ -88,26 +122,68 @@ def _sounding_regions(level_db: NDArray[np.float64], step_s: float) -> list[tupl
     return [(int(a), int(b) + 1) for a, b in zip(firsts, lasts, strict=True)]
 
 
-def _onset_and_end(
-    level_db: NDArray[np.float64], start: int, stop: int, step_s: float
-) -> tuple[float, int, int]:
-    """Onset (to a part of a step) and end in steps, and how often the string is struck again."""
-    inside = level_db[start:stop]
-    peak_db, floor_db = float(np.max(inside)), float(np.percentile(level_db, 10))
+def _parts(
+    recording: Recording, channel: int, level_db: Levels, first: int, region: tuple[int, int]
+) -> list[tuple[float, int]]:
+    """The plucks of a region: onset (to a part of a step) and end of each, in steps.
+
+    ``first`` is the step of the recording that ``level_db`` begins with.
+    """
+    start, stop = region
+    step_s = recording.step_s
+    peak_db, floor_db = float(np.max(level_db[start:stop])), float(np.percentile(level_db, 10))
     threshold_db = max(peak_db - _ONSET_DB, 0.5 * (peak_db + floor_db))  # above loud noise
-    onset = start + int(np.argmax(inside >= threshold_db))
-    begin = onset + round(_RESTRIKE_AFTER_S / step_s)
+    onset = start + int(np.argmax(level_db[start:stop] >= threshold_db))
+    begin_s, end_s = (first + onset) * step_s, (first + stop) * step_s
+    struck_s = onsets_between(recording, channel, begin_s, end_s, peak_db) - first * step_s
+    rises = onset + _rises(level_db[onset:stop], step_s)
+    candidates = [(round(each / step_s), STRUCK_AHEAD_S) for each in struck_s]
+    candidates += [(int(step), _LOOK_AHEAD_S) for step in rises]
+    again = _struck_again(level_db, onset, candidates, step_s, peak_db - _AUDIBLE_DB / 2)
+    before = round(BEFORE_NEXT_S / step_s)
+    onsets: list[float] = [_crossing(level_db, onset, threshold_db), *again]
+    return list(zip(onsets, [*(step - before for step in again), stop], strict=True))
+
+
+def _struck_again(
+    level_db: Levels, onset: int, candidates: list[tuple[int, float]], step_s: float, loud_db: float
+) -> list[int]:
+    """Steps after an onset at which a string is struck again, as loud as a pluck and apart.
+
+    A candidate is a step, and how far ahead of it the place itself may lie, s.
+    """
+    again: list[int] = []
+    for step, ahead_s in sorted(candidates):
+        jump, after_db = steepest(level_db, step, step_s, ahead_s)
+        apart = jump - max([onset, *again]) >= round(_RESTRIKE_AFTER_S / step_s)
+        if apart and after_db > loud_db:
+            again.append(jump)
+    return again
+
+
+def steepest(
+    level_db: Levels, step: int, step_s: float, ahead_s: float = STRUCK_AHEAD_S
+) -> tuple[int, float]:
+    """Where about a step the level rises most at once, and the level just after, dB.
+
+    The bands of an onset and a rise over 0.1 s tell its place only roughly.
+    """
+    first = max(1, step - round(_LOOK_BEHIND_S / step_s))
+    near = level_db[first - 1 : step + round(ahead_s / step_s)]
+    if near.size < 2:
+        return step, -math.inf
+    jump = first + int(np.argmax(np.diff(near)))
+    settled = jump + round(_LOOK_BEHIND_S / step_s)  # the click of a cut is over by then
+    after = level_db[settled : settled + round(_LOOK_AHEAD_S / step_s)]
+    return jump, float(np.max(after, initial=-math.inf))
+
+
+def _rises(level_db: Levels, step_s: float) -> NDArray[np.int_]:
+    """Where the level has risen suddenly, in steps."""
     look_back = round(0.1 / step_s)
-    smooth_db = _smoothed(level_db[onset:stop], round(_SMOOTHING_S / step_s))
+    smooth_db = smoothed_db(level_db, step_s)
     rise_db = smooth_db[look_back:] - smooth_db[:-look_back]
-    loud = smooth_db[look_back:] > np.max(smooth_db) - _AUDIBLE_DB / 2
-    rises = onset + look_back + np.flatnonzero(loud & (rise_db > _RESTRIKE_DB))
-    rises = rises[rises >= begin]
-    if rises.size == 0:
-        return _crossing(level_db, onset, threshold_db), stop, 0
-    restrikes = 1 + int(np.sum(np.diff(rises) > 2 * look_back))
-    end = max(int(rises[0]) - look_back, onset + 1)
-    return _crossing(level_db, onset, threshold_db), end, restrikes
+    return look_back + np.flatnonzero(rise_db > _RESTRIKE_DB)
 
 
 def _crossing(level_db: NDArray[np.float64], step: int, threshold_db: float) -> float:
@@ -116,11 +192,6 @@ def _crossing(level_db: NDArray[np.float64], step: int, threshold_db: float) -> 
         return 0.0
     rise_db = float(level_db[step] - level_db[step - 1])
     return step - min(1.0, float(level_db[step] - threshold_db) / max(rise_db, 1e-9))
-
-
-def _smoothed(level_db: NDArray[np.float64], steps: int) -> NDArray[np.float64]:
-    power = np.convolve(10 ** (level_db / 10), np.full(steps, 1 / steps), mode="same")
-    return np.asarray(10 * np.log10(power + 1e-18))
 
 
 def _count_notes(

@@ -80,9 +80,9 @@ def test_clipped_recording_is_used_and_named(tmp_path, write_pluck) -> None:
     soundfile.write(path, np.clip(2 * samples, -0.5, 0.5), rate, subtype="PCM_16")
     found = measure_recording(path, SIX)
     assert found.pitch is not None
-    assert any("clipped" in remark for remark in found.remarks)
+    assert any("clipped" in caution.text for caution in found.cautions)
     whole = measure_recording(write_pluck("s5_open_2.wav", PluckModel(110.0)), SIX)
-    assert whole.remarks == ()
+    assert (whole.remarks, whole.cautions) == ((), ())
 
 
 def test_constant_offset_does_not_matter(tmp_path, write_pluck) -> None:

@@ -29,6 +29,8 @@ _COPY = re.compile(
     r"(?:copy of )?(?P<name>.+?)(?: *\([0-9]+\)| +[0-9]+)?(?:[-_ ]+copy(?:[-_ ]*\(?[0-9]+\)?)?)?",
     re.IGNORECASE | re.ASCII,
 )
+# One take of many plucks: whole.wav, whole_2.wav, Whole take, bench.wav.
+_WHOLE = re.compile(r"whole(?![a-z]).*", re.IGNORECASE | re.ASCII | re.DOTALL)
 _FORM = "Name it like s6_open_1.wav or s6_f12_1.wav: string, open or f12, take"
 
 
@@ -51,6 +53,16 @@ class Label:
         if self.fret == OPEN:
             return "open"
         return "12th-fret harmonic" if self.fret == HARMONIC else f"fret {self.fret[1:]}"
+
+    @property
+    def named(self) -> str:
+        """String and fret in words, for a message."""
+        return f"string {self.string} {self.place}"
+
+
+def holds_many(file_name: str) -> bool:
+    """Whether the name says that the file is one take of many plucks."""
+    return _WHOLE.fullmatch(file_name.rpartition(".")[0].strip()) is not None
 
 
 def read_label(file_name: str, instrument: Instrument) -> Label:

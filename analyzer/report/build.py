@@ -149,12 +149,16 @@ def _recording(each: Measured) -> RecordingResult:
     if each.label is not None:
         label = each.label
         result = replace(result, string=label.string, fret=label.fret, take=label.take)
+    if each.part_s is not None:
+        result = replace(result, start_s=each.part_s[0], end_s=each.part_s[1])
     if each.pitch is None:
         return result
     known = each.label is not None and each.label.fret in _NEEDED
     figures: dict[str, Any] = {name: _number(getattr(each.pitch, name)) for name in _FIGURES}
     reason = None if known else _OTHER_NOTE
-    return replace(result, status="used", reason=reason, **figures)
+    cautions = tuple(caution.text for caution in each.cautions)
+    result = replace(result, reason=reason, cautions=cautions, **figures)
+    return replace(result, status="used with a caution" if cautions else "used")
 
 
 def _number(value: float) -> float | None:

@@ -18,11 +18,18 @@ SCHEMA_VERSION = 1
 
 @dataclass(frozen=True)
 class RecordingResult:
+    """The verdict on a recording, or on one pluck of several in a file, and its figures.
+
+    ``reason``: why it was rejected, or why it is used for no string's error. ``cautions`` have
+    each widened the uncertainty. ``start_s`` and ``end_s``: where a pluck lies in a file that
+    holds several, else None.
+    """
+
     file: str
     string: int | None
     fret: str | None
     take: int | None
-    status: Literal["used", "rejected"]
+    status: Literal["used", "used with a caution", "rejected"]
     reason: str | None = None
     settled_hz: float | None = None
     settled_uncertainty_cents: float | None = None
@@ -34,6 +41,14 @@ class RecordingResult:
     late_slope_cents_per_s: float | None = None
     stiffness: float | None = None
     stiffness_uncertainty: float | None = None
+    cautions: tuple[str, ...] = ()
+    start_s: float | None = None
+    end_s: float | None = None
+
+    @property
+    def named(self) -> str:
+        """The file, and the place in it where it holds several plucks."""
+        return self.file if self.start_s is None else f"{self.file} at {self.start_s:.1f} s"
 
 
 @dataclass(frozen=True)
@@ -167,13 +182,18 @@ class Report:
         used = len(self.recordings) - len(self.rejected)
         line = (
             f"{len(self.measured)} of {len(self.strings)} strings have a result; "
-            f"{_counted(used, 'recording')} used, {len(self.rejected)} left out."
+            f"{_counted(used, 'recording')} used{self._cautioned()}, "
+            f"{len(self.rejected)} left out."
         )
         errors = {each.string: each.error_cents for each in self.measured if each.error_cents}
         if errors:
             worst = max(errors, key=lambda string: abs(errors[string]))
             line += f" Largest error: string {worst}, {_in_words(errors[worst])}."
         return line
+
+    def _cautioned(self) -> str:
+        number = sum(bool(each.cautions) for each in self.recordings)
+        return f" ({number} with a caution)" if number else ""
 
 
 def _in_words(error_cents: float) -> str:

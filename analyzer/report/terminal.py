@@ -45,8 +45,19 @@ def _notes(report: Report) -> Iterator[str]:
             yield f"Note: {adjuster.name}: {adjuster.reason}"
     for warning in report.warnings:
         yield f"Note: {warning}"
+    yield from _cautions(report)
     for recording in report.rejected:
-        yield f"Left out: {recording.file}: {recording.reason}"
+        yield f"Left out: {recording.named}: {recording.reason}"
+
+
+def _cautions(report: Report) -> Iterator[str]:
+    """A line for each caution, whatever number of recordings it is on."""
+    on: dict[str, list[str]] = {}
+    for recording in report.recordings:
+        for text in recording.cautions:
+            on.setdefault(text, []).append(recording.named)
+    for text, names in on.items():
+        yield f"Caution: {', '.join(names)}: {text}"
 
 
 def _strings_table(report: Report, sign: str) -> Table:

@@ -1,0 +1,80 @@
+"""How the pitch runs while the note sounds: vibrato, and rises that no free string makes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.music import CENTS_PER_NEPER
+from analyzer.pitch.partials import stretched
+from analyzer.pitch.settle import SettledPitch
+from analyzer.pitch.spectrum import NoteSpectrum, Real
+
+_PARTIALS = 8
+_STRONGEST = 4
+_WIDEST_BAND_HZ, _BAND_SHARE = 40.0, 0.4
+_FROM_S, _UNTIL_S = 0.25, 4.0
+_HEARD_DB = 25.0  # a note is followed down to this far below its start
+_SMOOTHING_S = 0.08
+_VIBRATO_HZ = (3.0, 8.0)  # of a finger; common knowledge of players
+_SHORTEST_S = 0.6
+_RUN = 3  # the order of the slow run that is taken out before vibrato is looked for
+
+
+@dataclass(frozen=True)
+class Course:
+    """``vibrato_cents`` is the amplitude about the mean, ``rise_cents`` the largest rise."""
+
+    vibrato_cents: float
+    vibrato_hz: float
+    rise_cents: float
+
+
+def pitch_course(spectrum: NoteSpectrum, pitch: SettledPitch) -> Course:
+    """The course of the pitch, as most of its strong partials show it alike."""
+    times_s, cents = _course_cents(spectrum, pitch)
+    if times_s.size < 8 or times_s[-1] - times_s[0] < _SHORTEST_S:
+        return Course(0.0, 0.0, 0.0)
+    slow = np.polyval(np.polyfit(times_s, cents, _RUN), times_s)
+    rates_hz = np.arange(_VIBRATO_HZ[0], _VIBRATO_HZ[1] + 0.01, 0.1)
+    turns = np.exp(-2j * np.pi * rates_hz[:, None] * times_s)
+    window = np.hanning(times_s.size)
+    amplitude = 2 * np.abs(turns @ ((cents - slow) * window)) / np.sum(window)
+    strongest = int(np.argmax(amplitude))
+    smooth = _smoothed(cents, times_s)
+    rise = smooth - np.minimum.accumulate(smooth)
+    return Course(float(amplitude[strongest]), float(rates_hz[strongest]), float(np.max(rise)))
+
+
+def _course_cents(spectrum: NoteSpectrum, pitch: SettledPitch) -> tuple[Real, Real]:
+    """Times from the onset, s, and the pitch against the settled one, cents; shape (n,) each."""
+    stiffness = pitch.stiffness if pitch.stiffness > 0 else 0.0
+    centres_hz = stretched(np.arange(1.0, _PARTIALS + 1), pitch.settled_hz, stiffness)
+    centres_hz = centres_hz[centres_hz < 0.4 * spectrum.rate_hz]
+    half_hz = min(_WIDEST_BAND_HZ, _BAND_SHARE * pitch.settled_hz)
+    values, centres_hz, times_s = spectrum.envelopes(centres_hz, half_hz)
+    power = np.abs(values) ** 2
+    strong = np.argsort(-np.sum(power, axis=1))[:_STRONGEST]
+    turned = np.diff(np.unwrap(np.angle(values[strong]), axis=1), axis=1)
+    hz = turned / (2 * np.pi * (times_s[1] - times_s[0]))
+    cents = CENTS_PER_NEPER * hz / centres_hz[strong, None]
+    middle_s = 0.5 * (times_s[1:] + times_s[:-1])
+    total = np.sum(power[strong], axis=0)[1:]
+    after = middle_s >= _FROM_S
+    loud = total > np.max(total[after], initial=0) * 10 ** (-_HEARD_DB / 10)
+    until_s = min(_UNTIL_S, middle_s[-1] - 2 / half_hz)
+    faded = np.flatnonzero(after & ~loud)
+    if faded.size:
+        until_s = min(until_s, float(middle_s[faded[0]]))
+    kept = after & (middle_s < until_s)
+    return middle_s[kept], np.median(cents[:, kept], axis=0)
+
+
+def _smoothed(cents: Real, times_s: Real) -> Real:
+    """A running median, then a mean: a beat's slip of phase is no bend."""
+    from scipy import ndimage
+
+    samples = max(3, round(_SMOOTHING_S / float(times_s[1] - times_s[0])))
+    calm = ndimage.median_filter(cents, 2 * samples + 1, mode="nearest")
+    return np.asarray(ndimage.uniform_filter1d(calm, samples, mode="nearest"))
