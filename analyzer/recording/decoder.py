@@ -10,11 +10,11 @@ Samples leave as 32-bit floats in the machine's byte order, frame by frame, full
 
 from __future__ import annotations
 
+import errno
 import io
 import json
 import math
 import os
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import asdict, dataclass
@@ -25,6 +25,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from analyzer.errors import RecordingError
+from analyzer.recording.formats import is_cut_short, promised_frames
 from analyzer.recording.limits import Limits, check_decoded, check_form, check_length
 
 Write = Callable[[bytes], Any]
@@ -37,6 +38,10 @@ _CODECS += ",wmapro,wmalossless,pcm_s16le,pcm_s16be,pcm_s24le,pcm_s24be,pcm_s32l
 _CODECS += ",pcm_f32le,pcm_f32be,pcm_u8,pcm_mulaw,pcm_alaw"
 _LONGEST_JITTER_S = 0.05  # containers date their packets to a millisecond, phones less well
 _SHORT_BY_S = 0.5  # less than the header promised by this much is cut short
+_NO_ROOM = {
+    "found": "needs more room for its samples than the folder for temporary files has",
+    "remedy": "Free some, or name another folder in the environment variable TMPDIR",
+}
 _MICROSECONDS = 1e6  # FFmpeg's unit of a container's duration
 
 
@@ -90,11 +95,11 @@ def decode_sound_file(file: Any, name: str, limits: Limits, write: Write) -> Dec
 
     Raises RecordingError beyond the limits, soundfile.SoundFileError for what is no sound.
     """
-    from analyzer.recording.reading import is_cut_short
-
     with soundfile.SoundFile(file) as sound:
         writer = _Writer(name, limits, write)
         writer.begin(int(sound.samplerate), int(sound.channels))
+        promised_s = promised_frames(sound) / writer.rate_hz
+        check_length(name, promised_s, limits, promised=True)
         step = max(1, _BLOCK_SAMPLES // writer.channels)
         while (block := sound.read(step, dtype="float32", always_2d=True)).shape[0]:
             writer.add(block)
@@ -116,9 +121,7 @@ def decode_container(
 
     av.logging.set_level(av.logging.PANIC)
     shut = {"format_whitelist": demuxer, "codec_whitelist": _CODECS, "protocol_whitelist": "none"}
-    with av.open(
-        file, format=demuxer, container_options=shut, io_open=_no_other_file
-    ) as container:
+    with av.open(file, format=demuxer, container_options=shut, io_open=_no_other_file) as container:
         stream = next(iter(container.streams.audio), None)
         if stream is None:
             raise RecordingError(name, "holds no sound", "Send the recording, not the picture")
@@ -155,18 +158,17 @@ def _frames(container: Any, stream: Any, writer: _Writer) -> Iterator[Any]:
             at_s = frame.time - writer.frames / writer.rate_hz
             begin_s = at_s if math.isnan(begin_s) else begin_s
             if at_s - begin_s > _LONGEST_JITTER_S:
-                check_length("", at_s - begin_s, Limits(length_s=math.inf))
                 writer.silence(round((at_s - begin_s) * writer.rate_hz))
         yield frame
 
 
 def _as_floats(frame: Any) -> NDArray[np.float32]:
     """The samples of a frame, shape (frames, channels), full scale 1."""
-    samples = frame.to_ndarray()
+    samples: NDArray[Any] = frame.to_ndarray()
     channels = len(frame.layout.channels)
     samples = samples.T if frame.format.is_planar else samples.reshape(-1, channels)
     if samples.dtype == np.uint8:
-        return (samples.astype(np.float32) - 128) / 128
+        return np.asarray((samples.astype(np.float32) - 128) / 128, dtype=np.float32)
     if np.issubdtype(samples.dtype, np.integer):
         return np.asarray(samples / -float(np.iinfo(samples.dtype).min), dtype=np.float32)
     with np.errstate(over="ignore"):
@@ -200,7 +202,7 @@ def main(order: str) -> None:
     wanted = json.loads(order)
     limits, name, demuxer = Limits(**wanted["limits"]), wanted["name"], wanted["demuxer"]
     if demuxer is not None:
-        import av  # noqa: F401 - while files can still be opened
+        import av  # noqa: F401 - while files can still be opened; decoders are inside
     _shut_in(limits)
     answer = _answer(demuxer, name, limits)
     os.write(answers, json.dumps(answer).encode())
@@ -218,10 +220,8 @@ def _answer(demuxer: str | None, name: str, limits: Limits) -> dict[str, Any]:
         writing.flush()
     except RecordingError as error:
         return {"found": error.found, "remedy": error.remedy}
+    except OSError as error:
+        return _NO_ROOM if error.errno == errno.ENOSPC else {}
     except Exception:  # noqa: BLE001 - whatever a decoder raises, this file is unreadable
         return {}
     return asdict(decoded)
-
-
-if __name__ == "__main__":
-    main(sys.argv[1])

@@ -6,7 +6,9 @@ people rename files, and a container under the name of a WAV file is one all the
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
+from typing import Any
 
 # Read by libsndfile.
 SOUND_FILES = {".wav", ".wave", ".flac", ".aif", ".aiff", ".aifc", ".ogg", ".oga", ".mp3", ".w64"}
@@ -22,6 +24,9 @@ _EBML = b"\x1a\x45\xdf\xa3"  # RFC 8794
 _ASF_GUID = bytes.fromhex("3026b2758e66cf11a6d900aa0062ce6c")
 _AMR_MAGIC = b"#!AMR"  # RFC 4867, section 5
 _BYTES_NEEDED = 16
+_PROMISED = re.compile(r"^ *data : ([0-9]+) \(should be ([0-9]+)\)", re.MULTILINE)
+_SIZE_UNKNOWN = 0x7FFFFFFF - 4096  # recorders that stream write about this much, or twice, at first
+_FRAMES_UNKNOWN = 2**62  # libsndfile's word for it, or twice as much less one
 
 
 def demuxer_of(path: Path) -> str | None:
@@ -38,4 +43,17 @@ def demuxer_of(path: Path) -> str | None:
             return demuxer
     # ADTS (ISO/IEC 13818-7): twelve bits set, then a layer of 0, which no MP3 has.
     adts = len(start) > 1 and start[0] == 0xFF and start[1] & 0xF6 == 0xF0
-    return _AAC if adts else None
+    tagged = start.startswith(b"ID3") and path.suffix.lower() == ".aac"  # else it is an MP3
+    return _AAC if adts or tagged else None
+
+
+def promised_frames(sound: Any) -> int:
+    """How many frames an open soundfile.SoundFile promises; 0 where its header does not say."""
+    frames = int(sound.frames)
+    return 0 if frames >= _FRAMES_UNKNOWN else frames
+
+
+def is_cut_short(log: str) -> bool:
+    """Whether libsndfile's log of the header says that more sound was promised than there is."""
+    match = _PROMISED.search(log)
+    return match is not None and int(match[2]) < int(match[1]) < _SIZE_UNKNOWN

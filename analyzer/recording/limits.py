@@ -46,6 +46,8 @@ class ReadingRules:
     untrusted: bool = False
 
 
+DEFAULT_LIMITS = Limits()
+TRUSTED = ReadingRules()
 _ALLOWED = {
     "files": (1, 100_000),
     "file_mb": (0.001, 100_000.0),
@@ -86,8 +88,8 @@ def check_count(folder: str, files: int, limits: Limits) -> None:
     if files > limits.files:
         raise UnusableInputError(
             folder,
-            f"holds {files} recordings, more than {limits.files}",
-            f"Give a folder of one instrument, or allow more with --limit files={files}",
+            f"holds more than {limits.files} recordings",
+            "Give a folder of one instrument, or raise the limit with --limit files=NUMBER",
         )
 
 
