@@ -65,8 +65,8 @@ def analyze_folder(
     Raises
     ------
     UnusableInputError
-        No folder, no recordings or too many, a wrong instrument file, earlier report or table, or ``a4_hz``
-        or ``jobs`` out of range.
+        No folder, no recordings or too many, a wrong instrument file, earlier report or table, or
+        ``a4_hz`` or ``jobs`` out of range.
     """
     if not LOWEST_A4_HZ <= a4_hz <= HIGHEST_A4_HZ:
         raise UnusableInputError(

@@ -84,7 +84,9 @@ def _at_least(variance: Real, amplitude: Real) -> Real:
     return np.asarray(np.maximum(variance, np.maximum(least, 1e-30)))
 
 
-def slow_waves(turned: Complex, noise: Real, size: int, standing: Real) -> tuple[Real, Real]:
+def slow_waves(
+    turned: Complex, noise: Real, size: int, standing: Real
+) -> tuple[Real, Real]:
     """What hum, beating polarisations or ringing neighbours leave in the phases beside noise.
 
     Over pieces of ``size`` samples, 0.3 s, the sum of amplitude times the rest has the variance
@@ -118,7 +120,7 @@ def _quantile(values: Real, weights: Real) -> float:
     low, high = _SPAN
     x = np.clip((edges - low) / (high - low), 0, 1)
     cumulative = np.where(x < 0.5, 2 * x**2, 1 - 2 * (1 - x) ** 2)
-    return float(np.sum(np.diff(cumulative) * np.sqrt(np.maximum(values[order], 0)))) ** 2
+    return float(np.sum(np.diff(cumulative) * np.sqrt(np.maximum(values[order],0)))) ** 2
 
 
 def decaying_power(values: Complex, noise: Real, t: Real) -> Real:

@@ -128,22 +128,10 @@ def _loosened(fit: PhaseFit, turned: Complex, blocks: Envelopes, slow: int) -> P
     loose = x * x * (3 - 2 * x)
     covariance = fit.covariance * (1 - loose[:, None]) * (1 - loose)
     covariance += np.diag(loose**2 * (variance * scale**2))
-    if DEBUG:
-        print(
-            "coh",
-            coherence,
-            "\nsd z",
-            1731 * np.sqrt(variance) * scale,
-            "\nsd c",
-            1731 * np.sqrt(np.diag(fit.covariance)),
-            "\nshift",
-            1731 * angle * scale * loose,
-        )
+    if DEBUG: print('coh', coherence, '\nsd z', 1731*np.sqrt(variance)*scale, '\nsd c', 1731*np.sqrt(np.diag(fit.covariance)), '\nshift', 1731*angle*scale*loose)
     return replace(fit, offsets=fit.offsets + loose * angle * scale, covariance=covariance)
-
-
-DEBUG = False
-LOOSE = False
+DEBUG=False
+LOOSE=False
 
 
 def _first_fit(envelopes: Envelopes, standing: Real, log_tau: Real) -> PhaseFit:

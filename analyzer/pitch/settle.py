@@ -35,8 +35,8 @@ _LEAST_GLIDE_CENTS = 0.1
 _LEAST_SD_CENTS = 0.0005  # no clock and no model is better than this
 _SHAPE_SD = 0.004  # of what a glide still has to fall when the note ends: no shape is known better
 _HOPELESS_RELATIVE_VARIANCE = 2e-4  # a pitch known to 50 cents either way is no figure
-_FULLY_FOUND = 0.5
-_LEAST_SAY = 0.001
+_FULLY_FOUND=0.5
+_LEAST_SAY=0.001
 _LOST_RELATIVE_VARIANCE = 4e-6  # a partial less sure by 1.7 cents than the best is lost
 
 
@@ -208,9 +208,7 @@ def _string(name: str, peaks: Peaks, envelopes: Envelopes, phases: PhaseFit) -> 
             "holds no partial that can be followed through its noise",
             "Record it again closer to the string and without noise",
         )
-    found = np.clip(
-        (1 - (variance - np.min(variance)) / _LOST_RELATIVE_VARIANCE) / _FULLY_FOUND, 0, 1
-    )
+    found = np.clip((1 - (variance - np.min(variance)) / _LOST_RELATIVE_VARIANCE) / _FULLY_FOUND, 0, 1)
     kept = found > _LEAST_SAY
     frequencies_hz = envelopes.centres_hz * (1 + phases.offsets)
     covariance = phases.covariance + np.diag(variance * (1 / np.maximum(found, _LEAST_SAY) - 1))

@@ -11,10 +11,12 @@ Samples leave as 32-bit floats in the machine's byte order, frame by frame, full
 from __future__ import annotations
 
 import errno
+import importlib
 import io
 import json
 import math
 import os
+import pkgutil
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import asdict, dataclass
@@ -38,6 +40,7 @@ _CODECS += ",wmapro,wmalossless,pcm_s16le,pcm_s16be,pcm_s24le,pcm_s24be,pcm_s32l
 _CODECS += ",pcm_f32le,pcm_f32be,pcm_u8,pcm_mulaw,pcm_alaw"
 _LONGEST_JITTER_S = 0.05  # containers date their packets to a millisecond, phones less well
 _SHORT_BY_S = 0.5  # less than the header promised by this much is cut short
+_NOT_NEEDED = ("__main__", ".about", ".datasets")  # parts of PyAV
 _NO_ROOM = {
     "found": "needs more room for its samples than the folder for temporary files has",
     "remedy": "Free some, or name another folder in the environment variable TMPDIR",
@@ -194,6 +197,16 @@ def _shut_in(limits: Limits) -> None:
             resource.setrlimit(getattr(resource, name), (value, value))
 
 
+def _import_all_of_av() -> None:
+    """PyAV imports parts of itself when it first needs them; later no file can be opened."""
+    import av
+
+    for part in pkgutil.walk_packages(av.__path__, "av."):
+        if not part.name.endswith(_NOT_NEEDED):
+            with suppress(ImportError):
+                importlib.import_module(part.name)
+
+
 def main(order: str) -> None:
     """Decode standard input as the order (JSON: ``name``, ``demuxer``, ``limits``) says."""
     answers = os.dup(2)
@@ -202,7 +215,7 @@ def main(order: str) -> None:
     wanted = json.loads(order)
     limits, name, demuxer = Limits(**wanted["limits"]), wanted["name"], wanted["demuxer"]
     if demuxer is not None:
-        import av  # noqa: F401 - while files can still be opened; decoders are inside
+        _import_all_of_av()
     _shut_in(limits)
     answer = _answer(demuxer, name, limits)
     os.write(answers, json.dumps(answer).encode())
