@@ -20,6 +20,7 @@ from analyzer.report.request import request_of
 from analyzer.report.request_text import as_request, place
 
 RATE_HZ = 44100
+UNNAMED = "has a name that says neither string nor fret. Name it like s6_open_1.wav."
 
 
 def reasons() -> list[str]:
@@ -74,8 +75,8 @@ def test_only_what_is_missing_or_unusable_is_asked_for() -> None:
         taken("s6_open_1.wav", "open", 1),
         taken("s6_open_2.wav", "open", 2, "is silent (loudest -99 dBFS). Check the cable."),
         taken("s6_f12_3.wav", "f12", 3, "holds only 0.200 s of a note. At least 0.5 s is needed."),
-        RecordingResult("song.wav", None, None, None, "rejected", "has a name that says neither string nor fret. X."),
-    )  # fmt: skip
+        RecordingResult("song.wav", None, None, None, "rejected", UNNAMED),
+    )
     request = request_of(report(strings, recordings))
     assert [each.file for each in request.asked] == [
         "s6_f12_4.wav",

@@ -125,10 +125,10 @@ def check_form(name: str, rate_hz: int, channels: int, limits: Limits) -> None:
 def check_length(name: str, length_s: float, limits: Limits, *, promised: bool = False) -> None:
     """Raise RecordingError for more sound than may be; ``promised``: only the header says so."""
     if not length_s <= limits.length_s:
-        verb = "says that it lasts" if promised else "lasts"
+        header = "says that it " if promised else ""
         raise _beyond(
             name,
-            f"{verb} {length_s:.0f} s, more than {limits.length_s:g}",
+            f"{header}lasts {length_s:.0f} s, more than {limits.length_s:g}",
             "Cut it to the plucks",
             "length_s",
         )

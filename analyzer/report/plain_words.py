@@ -1,7 +1,7 @@
 """What was wrong with a recording, in words for whoever recorded it.
 
-The reasons in the report are for the technician. Here each stands for a customer: by a phrase of the
-reason, what was wrong with the recording, and what to do. A reason without a row keeps its own
+The reasons in the report are for the technician. Here each stands for a customer: by a phrase of
+the reason, what was wrong with the recording, and what to do. A reason without a row keeps its own
 words; a test holds that none has to.
 """
 
@@ -27,17 +27,15 @@ _WAV = "Please record it again, or save it in another format if your recorder of
 # The first row whose phrase is in the reason counts.
 _ROWS: tuple[tuple[str, Plain], ...] = (
     ("is silent", Plain("is silent", "See that nothing covers the microphone.")),
-    ("harmonic", Plain("sounds like a lightly touched string", "Press the string down firmly.")),
     ("promises string", Plain("sounds like another note than its name says",
         "Check which string and which fret it was, and record that note under this name.")),
     ("which is neither", Plain("holds a note that belongs to none of the strings",
         "Tune the strings as usual first, then record them.")),
     ("names string", Plain("has the number of a string that the instrument does not have",
         "Name it as the guide says.")),
-    ("names fret", Plain("has the number of a fret that is not there", "Name it as the guide says.")),
-    ("strings of the tuning", Plain("has a name that fits more than one string",
-        "Name it with the number of the string, as the guide says.")),
-    ("no string of the tuning", Plain("has a name that fits none of the strings",
+    ("names fret", Plain("has the number of a fret that is not there",
+        "Name it as the guide says.")),
+    ("of the tuning", Plain("has a name that does not say which string it is",
         "Name it with the number of the string, as the guide says.")),
     ("looks like a copy", Plain("looks like a copy of another file",
         "If it is a recording of its own, send it under the next free number.")),
@@ -45,13 +43,14 @@ _ROWS: tuple[tuple[str, Plain], ...] = (
         "Please pluck the string anew for each recording.")),
     ("neither string nor fret", Plain("has a name from which we cannot tell the note",
         "Name it as the guide says.")),
-    ("louder than its own", Plain("has another string sounding in it, louder than this one", _ALONE)),
+    ("louder than its own", Plain("has another string sounding in it, louder than its own",
+        _ALONE)),
     ("vibrato", Plain("has a pitch that goes up and down",
         "Keep the finger still while the note rings.")),
     ("is bent", Plain("has a pitch that rises while it rings",
         "Press straight down, keep the finger still, and pluck gently.")),
     ("never settles", Plain("has a pitch that never comes to rest",
-        "Pluck more gently. If the string slips or is very new, let it rest for a day and tune it.")),
+        "Pluck more gently. If the string slips or is very new, wait a day and tune it again.")),
     ("more noise", Plain("has more noise than note", _NEARER)),
     ("noise", Plain("has too much noise in it", _NEARER)),
     ("is clipped", Plain("is too loud for the phone and sounds harsh",
@@ -62,7 +61,7 @@ _ROWS: tuple[tuple[str, Plain], ...] = (
     ("no steady note", Plain("has no clear single note in it", f"{_ALONE} {_RING}")),
     ("notes are measured up to", Plain("sounds much higher than the note it should be",
         "Check which string and which fret it was.")),
-    ("other takes of the same note", Plain("differs too much from the other recordings of this note",
+    ("other takes of the same note", Plain("differs too much from the others of this note",
         "Pluck this string again, without retuning it in between.")),
     ("has nothing from", Plain("ends before the place where the note should be", _AGAIN)),
     ("not a regular file", Plain("is not a sound file", _AGAIN)),

@@ -48,38 +48,53 @@ class Sheet:
 _PREPARE = Part(
     "Before you start",
     (
-        "The strings should be fairly new, and should have been on for a day or more. Tune each "
-        "one as you always do. Then leave the tuning alone until you have finished.",
+        (
+            "The strings should be fairly new, and should have been on for a day or more. Tune "
+            "each one as you always do. Then leave the tuning alone until you have finished."
+        ),
         "Find a quiet room: no fan, no music, nobody talking.",
-        "Lay the phone on something soft, two hands' widths from the strings. Use the same phone "
-        "and the same place for all notes. If the instrument has a cable, do not plug it in.",
+        (
+            "Lay the phone on something soft, two hands' widths from the strings. Use the same "
+            "phone and the same place for all notes. If the instrument has a cable, leave it "
+            "unplugged."
+        ),
         "Sit or stand and hold the instrument as you do when you play.",
     ),
 )
 _PLAY = (
     "Rest a hand lightly on all the other strings so that they stay silent.",
-    "Pluck the string once, as strongly as you normally play. Nothing presses it down: this is "
-    "the open note.",
+    (
+        "Pluck the string once, as strongly as you normally play. Nothing presses it down: this is "
+        "the open note."
+    ),
     "Keep still and let it ring for three seconds. Do not talk. Then silence it.",
-    "Press the same string down just behind the 12th fret: straight down, only as hard as it "
-    "needs to sound clear, without pulling it sideways. Pluck it, and let it ring for three "
-    "seconds, too.",
-    f"Do both {TAKES} times: open, 12th fret, open, 12th fret, open, 12th fret. Then go on to the "
-    "next string in the list.",
+    (
+        "Press the same string down just behind the 12th fret: straight down, only as hard as it "
+        "needs to sound clear, without pulling it sideways. Pluck it, and let it ring for three "
+        "seconds, too."
+    ),
+    (
+        f"Do both {TAKES} times: open, 12th fret, open, 12th fret, open, 12th fret. Then go on to "
+        "the next string in the list."
+    ),
 )
 _FRET = (
-    "The 12th fret is the metal bar halfway along the strings, counted from the head. It often has "
+    "The 12th fret is the twelfth metal bar from the head, halfway along the strings; it often has "
     "two dots."
 )
 _SAFETY = Part(
     "Take care",
     (
-        "Strings are under tension and can snap: keep your face, above all your eyes, away from "
-        "them, and more so while you tune.",
+        (
+            "Strings are under tension and can snap: keep your face, above all your eyes, away "
+            "from them, and more so while you tune."
+        ),
         "Do not turn any screws and do not take anything off.",
-        "If something is loose, cracked or lifting, stop, and let a qualified repairer look at it. "
-        "Keep the instrument away from mains equipment while you record. Local safety rules come "
-        "first.",
+        (
+            "If something is loose, cracked or lifting, stop, and let a qualified repairer look at "
+            "it. Keep the instrument away from mains equipment while you record. Local safety "
+            "rules come first."
+        ),
     ),
 )
 
@@ -124,10 +139,14 @@ def _names(instrument: Instrument) -> Part:
         "Sending it",
         (
             one,
-            f"Or each note in a file of its own, named as in the list with the number of the try: "
-            f"s{first}_open_1{ENDING}, s{first}_open_2{ENDING}, s{first}_open_3{ENDING}.",
-            f"If your phone makes files that do not end in {ENDING}, keep its ending, such as .m4a "
-            "or .mp4. Do not convert or edit anything. Send all files together.",
+            (
+                f"Or each note in a file of its own, named as in the list with the number of the "
+                f"try: s{first}_open_1{ENDING}, s{first}_open_2{ENDING}, s{first}_open_3{ENDING}."
+            ),
+            (
+                f"If your phone makes files that do not end in {ENDING}, keep its ending, such as "
+                ".m4a or .mp4. Do not convert or edit anything. Send all files together."
+            ),
         ),
     )
 

@@ -36,4 +36,7 @@ def _table(sheet: Sheet) -> Iterator[str]:
     for row in sheet.rows:
         names = (code(f"{name}_1{ENDING}") for name in (row.open_name, row.fretted_name))
         yield f"| {row.string} | {escaped(row.note)} | {' | '.join(names)} |"
-    yield from ("", f"The further tries end in \\_2 and \\_{TAKES} in place of \\_1.")
+    yield from (
+        "",
+        f"For each further try, up to {TAKES}, its number takes the place of the last 1.",
+    )
