@@ -26,7 +26,7 @@ def sheet(
 
     Example: pluckcheck sheet instrument.toml --page how_to_record.html
     """
-    from analyzer.sheet.content import read_sheet
+    from analyzer.sheet.content import instrument_in, read_sheet
     from analyzer.sheet.markdown import as_markdown
     from analyzer.sheet.page import as_page
     from analyzer.sheet.text import as_text
@@ -35,8 +35,9 @@ def sheet(
     from cli.streams import print_text
 
     outputs = outputs_of(markdown=(markdown, as_markdown), page=(page, as_page))
-    check_outputs(outputs, [instrument])
-    guide = read_sheet(instrument)
+    instrument_file = instrument_in(instrument)
+    check_outputs(outputs, [instrument_file])
+    guide = read_sheet(instrument_file)
     deliver_all(outputs, guide)
     if not outputs:
         print_text(as_text(guide, text_columns()))

@@ -113,7 +113,9 @@ def test_twelve_strings_print_to_one_sheet(tmp_path, size) -> None:
     command = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer"]
     print_it = [*command, f"--print-to-pdf={pdf}", html.as_uri()]
     subprocess.run(print_it, check=True, capture_output=True, timeout=300)
-    info = subprocess.run(["pdfinfo", pdf], check=True, capture_output=True, text=True)
+    info = subprocess.run(
+        [shutil.which("pdfinfo"), pdf], check=True, capture_output=True, text=True
+    )
     assert re.search(r"^Pages: +(\d+)", info.stdout, re.MULTILINE)[1] == "1"
 
 
@@ -133,7 +135,7 @@ def test_an_instrument_that_is_not_there(tmp_path, called) -> None:
     done = called("sheet", tmp_path)
     assert (done.code, done.out) == (2, "")
     assert done.err.startswith(f"pluckcheck: {tmp_path / 'instrument.toml'}: cannot be read (")
-    over = called("sheet", SAMPLE_AUDIO / "own_saddles" / "instrument.toml", "--page",
-                  SAMPLE_AUDIO / "own_saddles" / "instrument.toml")  # fmt: skip
+    folder = SAMPLE_AUDIO / "own_saddles"
+    over = called("sheet", folder, "--page", folder / "instrument.toml")
     assert over.code == 2
     assert "would write over" in over.err

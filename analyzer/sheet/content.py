@@ -99,12 +99,14 @@ _SAFETY = Part(
 )
 
 
-def read_sheet(path: Path) -> Sheet:
-    """The guide for the instrument in a file, or in the ``instrument.toml`` of a folder.
+def instrument_in(path: Path) -> Path:
+    """The instrument file that is meant: the path itself, or ``instrument.toml`` of a folder."""
+    return path / FILE_NAME if path.is_dir() else path
 
-    Raises UnusableInputError where it cannot be read.
-    """
-    return sheet_of(read_instrument(path / FILE_NAME if path.is_dir() else path))
+
+def read_sheet(path: Path) -> Sheet:
+    """The guide for the instrument in a file; raises UnusableInputError where it is not right."""
+    return sheet_of(read_instrument(path))
 
 
 def sheet_of(instrument: Instrument) -> Sheet:

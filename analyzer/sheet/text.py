@@ -18,6 +18,7 @@ def as_text(sheet: Sheet, columns: int) -> str:
     for part in sheet.before:
         blocks += ["", *_part(part, columns)]
     blocks += ["", _wrapped(sheet.table_heading, columns), "", *_table(sheet)]
+    blocks += [_wrapped(f"(each with _1 to _{TAKES} behind it, and {ENDING})", columns, "  ", "  ")]
     for part in sheet.after:
         blocks += ["", *_part(part, columns)]
     return "\n".join(blocks) + "\n"
@@ -43,4 +44,3 @@ def _table(sheet: Sheet) -> Iterator[str]:
     for cells in (heads, *rows):
         padded = (cell.ljust(width) for cell, width in zip(cells, widths, strict=True))
         yield f"  {'   '.join(padded)}".rstrip()
-    yield f"  (each with _1 to _{TAKES} behind it, and {ENDING})"
