@@ -116,7 +116,8 @@ def decode_container(
     """Decode the sound of a container with FFmpeg's libraries.
 
     Only the named demuxer and decoders of sound are let in, and no file or address that the
-    container names is opened. Where packets are missing, silence stands in, so that times hold.
+    container names is opened. Where packets are missing, silence stands in, so that times hold;
+    where one is broken, the sound before it is kept, and is ``cut_short``.
 
     Raises RecordingError beyond the limits or without sound, av.FFmpegError for broken files.
     """
@@ -131,9 +132,15 @@ def decode_container(
         promised_s = _promised_s(container, stream)
         check_length(name, promised_s, limits, promised=True)
         writer = _Writer(name, limits, write)
-        for frame in _frames(container, stream, writer):
-            writer.add(_as_floats(frame))
-    short = writer.frames < (promised_s - _SHORT_BY_S) * writer.rate_hz
+        try:
+            for frame in _frames(container, stream, writer):
+                writer.add(_as_floats(frame))
+            broken = False
+        except av.FFmpegError:  # the end of a file that breaks off is part of a packet
+            broken = True
+            if not writer.frames:
+                raise
+    short = broken or writer.frames < (promised_s - _SHORT_BY_S) * writer.rate_hz
     return Decoded(writer.rate_hz, writer.channels, writer.frames, cut_short=short)
 
 

@@ -17,13 +17,13 @@ SOUND_FILES |= {".rf64", ".caf", ".au", ".opus"}
 CONTAINERS = {".m4a", ".aac", ".mp4", ".m4v", ".mov", ".3gp", ".3g2", ".webm", ".mka", ".mkv"}
 CONTAINERS |= {".amr", ".wma"}
 
-_MOV, _MATROSKA, _AAC, _AMR, _ASF = "mov", "matroska", "aac", "amr", "asf"
+_MOV, _MATROSKA, _AAC, _AMR, _ASF, _FLAC = "mov", "matroska", "aac", "amr", "asf", "flac"
 # The boxes that a QuickTime or MPEG-4 file begins with (ISO/IEC 14496-12; QuickTime File Format).
 _MOV_BOXES = {b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot"}
 _EBML = b"\x1a\x45\xdf\xa3"  # RFC 8794
 _ASF_GUID = bytes.fromhex("3026b2758e66cf11a6d900aa0062ce6c")
 _AMR_MAGIC = b"#!AMR"  # RFC 4867, section 5
-_BYTES_NEEDED = 16
+_BYTES_NEEDED = 26
 _PROMISED = re.compile(r"^ *data : ([0-9]+) \(should be ([0-9]+)\)", re.MULTILINE)
 _SIZE_UNKNOWN = 0x7FFFFFFF - 4096  # recorders that stream write about this much, or twice, at first
 _FRAMES_UNKNOWN = 2**62  # libsndfile's word for it, or twice as much less one
@@ -41,10 +41,17 @@ def demuxer_of(path: Path) -> str | None:
     for magic, demuxer in ((_EBML, _MATROSKA), (_ASF_GUID, _ASF), (_AMR_MAGIC, _AMR)):
         if start.startswith(magic):
             return demuxer
+    if start.startswith(b"fLaC") and _of_unknown_length(start):
+        return _FLAC
     # ADTS (ISO/IEC 13818-7): twelve bits set, then a layer of 0, which no MP3 has.
     adts = len(start) > 1 and start[0] == 0xFF and start[1] & 0xF6 == 0xF0
     tagged = start.startswith(b"ID3") and path.suffix.lower() == ".aac"  # else it is an MP3
     return _AAC if adts or tagged else None
+
+
+def _of_unknown_length(start: bytes) -> bool:
+    """Whether a FLAC file was streamed (RFC 9639, section 8.2): python-soundfile cannot read it."""
+    return len(start) == _BYTES_NEEDED and start[21] & 0x0F == 0 and not any(start[22:26])
 
 
 def promised_frames(sound: Any) -> int:
