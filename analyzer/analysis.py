@@ -35,6 +35,7 @@ from analyzer.report.turned import read_turned
 ALL_CORES = -1
 LOWEST_A4_HZ, HIGHEST_A4_HZ = 380.0, 500.0
 _FILES_A_WORKER = 24  # starting a worker costs about as much as measuring this many recordings
+_SAFE_PATH = "PYTHONSAFEPATH"
 
 Progress = Callable[[int, int], None]
 
@@ -126,7 +127,7 @@ def _measure_all(
     tasks = (joblib.delayed(measure)(path, listed.get(path.name, ())) for path in files)
     measured: list[Measured] = []
     try:
-        with _deaf_to_interrupts():
+        with _deaf_to_interrupts(), _no_modules_from_here():
             results = pool(tasks)
         for done, each in enumerate(results, 1):
             measured += each
@@ -163,6 +164,22 @@ def _deaf_to_interrupts() -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGINT, signal.SIG_DFL if before is None else before)
+
+
+@contextmanager
+def _no_modules_from_here() -> Iterator[None]:
+    """Processes that start here import nothing from the folder that they start in.
+
+    It may be a stranger's, with a ``numpy.py`` beside the recordings.
+    """
+    before = os.environ.get(_SAFE_PATH)
+    os.environ[_SAFE_PATH] = "1"
+    try:
+        yield
+    finally:
+        os.environ.pop(_SAFE_PATH)
+        if before is not None:
+            os.environ[_SAFE_PATH] = before
 
 
 def input_files(

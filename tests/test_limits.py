@@ -261,7 +261,8 @@ def test_what_a_decoder_may_no_longer_do(tmp_path, wav, monkeypatch, attempt) ->
     assert not (tmp_path / "new").exists()
 
 
-def test_nothing_is_run_from_the_folder(tmp_path) -> None:
+@pytest.mark.parametrize("words", [(), ("--untrusted",)])
+def test_nothing_is_run_from_the_folder(tmp_path, words) -> None:
     """A stranger's numpy.py or analyzer/ beside the recordings is no module of ours."""
     folder = tmp_path / "sent"
     folder.mkdir()
@@ -269,9 +270,14 @@ def test_nothing_is_run_from_the_folder(tmp_path) -> None:
         shutil.copy(SAMPLE_AUDIO / "own_saddles" / name, folder)
     for name in ("numpy.py", "av.py", "sitecustomize.py", "json.py"):
         (folder / name).write_text(f"open({str(tmp_path / 'ran')!r}, 'w')", encoding="utf-8")
+    for take in range(2, 30):  # so many that other processes share the work
+        (folder / f"s6_open_{take}.wav").touch()
     command = Path(sys.executable).with_name("pluckcheck")
     done = subprocess.run(
-        [command, "analyze", ".", "--untrusted"], cwd=folder, capture_output=True, check=False
+        [command, "analyze", ".", "--jobs", "2", *words],
+        cwd=folder,
+        capture_output=True,
+        check=False,
     )
     assert done.returncode == 1  # five strings are missing
     assert b"Traceback" not in done.stderr
