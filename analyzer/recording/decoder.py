@@ -140,6 +140,8 @@ def decode_container(
             broken = True
             if not writer.frames:
                 raise
+    if not writer.frames:
+        raise RecordingError(name, "holds no sound", "Record it again")
     short = broken or writer.frames < (promised_s - _SHORT_BY_S) * writer.rate_hz
     return Decoded(writer.rate_hz, writer.channels, writer.frames, cut_short=short)
 
