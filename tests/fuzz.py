@@ -82,7 +82,8 @@ class Reader:
     def __init__(self, seed: int) -> None:
         self._command = [sys.executable, __file__, "--serve", "--seed", str(seed)]
         self._process: subprocess.Popen[str] | None = None
-        self._notes = tempfile.TemporaryFile("w+")  # what decoders and dying interpreters say
+        # What decoders and dying interpreters say.
+        self._notes = tempfile.TemporaryFile("w+")  # noqa: SIM115 - closed by ``close``
 
     def read(self, number: int) -> Done:
         if self._process is None:

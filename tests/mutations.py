@@ -133,7 +133,8 @@ def _note() -> np.ndarray:
 def _sounds() -> list[tuple[str, bytes]]:
     kinds = [("wav", "PCM_16"), ("wav", "FLOAT"), ("wav", "IMA_ADPCM"), ("flac", "PCM_16"),
              ("ogg", "VORBIS"), ("ogg", "OPUS"), ("mp3", "MPEG_LAYER_III"), ("aiff", "PCM_24"),
-             ("caf", "ALAC_16"), ("w64", "PCM_16"), ("au", "PCM_16"), ("rf64", "PCM_16")]  # fmt: skip
+             ("caf", "ALAC_16"), ("w64", "PCM_16"), ("au", "PCM_16"),
+             ("rf64", "PCM_16")]  # fmt: skip
     with tempfile.TemporaryDirectory() as folder:
         found = []
         for ending, coding in kinds:
