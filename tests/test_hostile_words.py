@@ -33,7 +33,7 @@ def slow(path, *_):
     path.with_suffix(".started").touch()
     time.sleep(3600)
 
-analyzer.analysis.measure_recording = slow
+analyzer.analysis.measure_file = slow
 main()
 """
 

@@ -1,4 +1,4 @@
-"""How the pitch runs while the note sounds: vibrato, and rises that no free string makes."""
+"""How the pitch runs while the note sounds: vibrato, rises that no free string makes, falls."""
 
 from __future__ import annotations
 
@@ -19,23 +19,28 @@ _HEARD_DB = 25.0  # a note is followed down to this far below its start
 _SMOOTHING_S = 0.08
 _VIBRATO_HZ = (3.0, 8.0)  # of a finger; common knowledge of players
 _SHORTEST_S = 0.6
+_END_SHARE = 0.25  # of the course; a glide that is dying away falls less there than before
 _RUN = 3  # the order of the slow run that is taken out before vibrato is looked for
 
 
 @dataclass(frozen=True)
 class Course:
-    """``vibrato_cents`` is the amplitude about the mean, ``rise_cents`` the largest rise."""
+    """``vibrato_cents`` is the amplitude about the mean, ``rise_cents`` the largest rise.
+
+    ``end_fall_cents_per_s`` is how fast the pitch falls in the last quarter of what is heard well.
+    """
 
     vibrato_cents: float
     vibrato_hz: float
     rise_cents: float
+    end_fall_cents_per_s: float
 
 
 def pitch_course(spectrum: NoteSpectrum, pitch: SettledPitch) -> Course:
     """The course of the pitch, as most of its strong partials show it alike."""
     times_s, cents = _course_cents(spectrum, pitch)
     if times_s.size < 8 or times_s[-1] - times_s[0] < _SHORTEST_S:
-        return Course(0.0, 0.0, 0.0)
+        return Course(0.0, 0.0, 0.0, 0.0)
     slow = np.polyval(np.polyfit(times_s, cents, _RUN), times_s)
     rates_hz = np.arange(_VIBRATO_HZ[0], _VIBRATO_HZ[1] + 0.01, 0.1)
     turns = np.exp(-2j * np.pi * rates_hz[:, None] * times_s)
@@ -44,7 +49,11 @@ def pitch_course(spectrum: NoteSpectrum, pitch: SettledPitch) -> Course:
     strongest = int(np.argmax(amplitude))
     smooth = _smoothed(cents, times_s)
     rise = smooth - np.minimum.accumulate(smooth)
-    return Course(float(amplitude[strongest]), float(rates_hz[strongest]), float(np.max(rise)))
+    late = slice(-max(4, round(_END_SHARE * times_s.size)), None)
+    end_fall = -float(np.polyfit(times_s[late], cents[late], 1)[0])
+    return Course(
+        float(amplitude[strongest]), float(rates_hz[strongest]), float(np.max(rise)), end_fall
+    )
 
 
 def _course_cents(spectrum: NoteSpectrum, pitch: SettledPitch) -> tuple[Real, Real]:

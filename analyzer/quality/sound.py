@@ -92,11 +92,12 @@ def _reject(name: str, pitch: SettledPitch, between: Between, course: Course, a4
             f"({limits.MOST_RISE_CENTS:g} is the most)",
             "Press straight down, keep still, and record it again",
         )
-    if pitch.late_slope_cents_per_s < -limits.MOST_UNSETTLED_CENTS_PER_S:
+    fall = _fall_cents_per_s(pitch, course)
+    if fall > limits.MOST_UNSETTLED_CENTS_PER_S:
         raise RecordingError(
             name,
-            f"never settles: its pitch still falls by {-pitch.late_slope_cents_per_s:.0f} cents a "
-            f"second at its end ({limits.MOST_UNSETTLED_CENTS_PER_S:g} is the most)",
+            f"never settles: its pitch still falls by {fall:.0f} cents a second at its "
+            f"end ({limits.MOST_UNSETTLED_CENTS_PER_S:g} is the most)",
             "See that the string does not slip, pluck more gently, and record it again",
         )
 
@@ -160,13 +161,18 @@ def _running(pitch: SettledPitch, course: Course) -> Iterator[Caution]:
             "still.",
             0.5 * course.rise_cents,
         )
-    fall = -pitch.late_slope_cents_per_s
+    fall = _fall_cents_per_s(pitch, course)
     if fall > limits.UNSETTLED_CENTS_PER_S:
         yield Caution(
             f"still falls by {fall:.1f} cents a second at its end. Pluck more gently, let it ring "
             "for three seconds, and see that the string does not slip.",
             limits.UNSETTLED_ADDED_S * fall,
         )
+
+
+def _fall_cents_per_s(pitch: SettledPitch, course: Course) -> float:
+    """How fast the pitch falls throughout the second half; less at its end where it is settling."""
+    return min(-pitch.late_slope_cents_per_s, course.end_fall_cents_per_s)
 
 
 def _levels_of(recording: Recording, pluck: Pluck) -> Real:

@@ -38,8 +38,9 @@ MOST_VIBRATO_CENTS = 12.0
 # most, the next 10. Half the rise is added.
 RISE_CENTS = 15.0
 MOST_RISE_CENTS = 30.0
-# A fall in the second half (``findings.thresholds`` names a loose string from the same number).
-# Real notes: one of 54 falls by more than this (3.7). Rises are the noise's: up to 8.3 was seen.
+# A fall in the second half that its last quarter shows as well (``findings.thresholds`` names a
+# loose string from the same number). What falls ever less is settling, and the fit of the glide
+# knows where to. Of 54 real notes one falls so (by 3.7). Rises are the noise's: up to 8.3 was seen.
 UNSETTLED_CENTS_PER_S = 1.0
 UNSETTLED_ADDED_S = 0.5  # what it falls in half a second is what nobody knows of its end
 MOST_UNSETTLED_CENTS_PER_S = 10.0  # three seconds of this are more than any error worth a screw
