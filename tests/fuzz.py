@@ -22,6 +22,7 @@ import tempfile
 import threading
 import time
 from collections import Counter
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -102,11 +103,11 @@ class Reader:
         line = self._process.stdout.readline()
         clock.cancel()
         if not line:
-            code = self._process.wait()
-            self._process = None
+            code = self._end()
             self._notes.seek(0)
             last = "".join(self._notes.read().splitlines()[-1:])
             fault = "hangs" if hung.is_set() else f"ends the process (code {code}): {last}"
+            fault = fault.removesuffix(": ")
             return Done(number, "?", HANG_S, 0, 0, fault)
         kind, seconds, own_mb, children_mb, fault = line.rstrip("\n").split(" ", 4)
         return Done(number, kind, float(seconds), float(own_mb), float(children_mb), fault[1:-1])
@@ -115,11 +116,17 @@ class Reader:
         hung.set()
         self._process.kill()
 
+    def _end(self) -> int:
+        """Let the process end, and say with which code."""
+        process, self._process = self._process, None
+        with suppress(BrokenPipeError):
+            process.stdin.close()
+        process.stdout.close()
+        return process.wait()
+
     def close(self) -> None:
         if self._process is not None:
-            self._process.stdin.close()
-            self._process.wait()
-            self._process.stdout.close()
+            self._end()
         self._notes.close()
 
 

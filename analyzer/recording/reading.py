@@ -27,6 +27,7 @@ from analyzer.recording.limits import TRUSTED, Limits, ReadingRules, check_form,
 
 LEVEL_STEP_S = 0.005
 _BLOCK_SAMPLES = 4_000_000  # of all channels: 16 MB
+_LOST_S = 0.1  # of an excerpt: a few frames of a coding at most
 HIGHEST_SAMPLE = 1e15  # full scale = 1; 32-bit integers written as floats reach 2e9
 
 
@@ -47,7 +48,11 @@ class Recording:
     decoded: DecodedSound | None = None
 
     def excerpt(self, start_s: float, end_s: float, channel: int) -> NDArray[np.float64]:
-        """The samples of one channel from ``start_s`` to ``end_s``, shape (n,), full scale 1."""
+        """The samples of one channel from ``start_s`` to ``end_s``, shape (n,), full scale 1.
+
+        Raises RecordingError where less is read than there was the first time: a damaged file's
+        parts may not be found again.
+        """
         start, stop = round(max(start_s, 0.0) * self.rate_hz), round(end_s * self.rate_hz)
         step = max(1, _BLOCK_SAMPLES // self.levels.shape[1])
         parts = [(first, min(first + step, stop)) for first in range(start, stop, step)]
@@ -57,7 +62,11 @@ class Recording:
             with _opened(self.path) as file:
                 file.seek(min(start, file.frames))
                 blocks = [_channel(file, last - first, channel) for first, last in parts]
-        return np.concatenate(blocks) if blocks else np.zeros(0)
+        samples = np.concatenate(blocks) if blocks else np.zeros(0)
+        there_s = min(self.levels.shape[0] * self.step_s, end_s) - max(start_s, 0.0)
+        if samples.size < (there_s - _LOST_S) * self.rate_hz:
+            raise unreadable(self.path.name)
+        return samples
 
 
 def open_recording(path: Path, rules: ReadingRules = TRUSTED) -> Recording:
