@@ -301,3 +301,22 @@ def test_no_temporary_file_stays(tmp_path, wav, monkeypatch) -> None:
     found = open_recording(wav, ReadingRules(untrusted=True))
     assert list(scratch.iterdir()) == []
     assert found.excerpt(0.0, 1.0, 0).shape == (RATE_HZ,)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        b"<b>s6_open_1</b>.wav",
+        b"=cmd()\n\x1b[31m.wav",
+        "\u202evaw.1_nepo_6s.wav".encode(),
+        b"s6_open_1\xff\xfe.wav",
+        b"x" * 251 + b".wav",
+        b"-rf.wav",
+        b'{"name": 1}.wav',
+    ],
+)
+def test_files_of_any_name_are_decoded_apart(tmp_path, wav, name) -> None:
+    path = wav.rename(tmp_path / os.fsdecode(name))
+    assert open_recording(path, ReadingRules(untrusted=True)).rate_hz == RATE_HZ
+    said = reason(path, untrusted=True, length_s=1.0)
+    assert "lasts 2 s" in said
