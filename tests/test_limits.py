@@ -306,7 +306,7 @@ def test_no_temporary_file_stays(tmp_path, wav, monkeypatch) -> None:
 @pytest.mark.parametrize(
     "name",
     [
-        b"<b>s6_open_1</b>.wav",
+        b"<b>s6_open_1<b>.wav",
         b"=cmd()\n\x1b[31m.wav",
         "\u202evaw.1_nepo_6s.wav".encode(),
         b"s6_open_1\xff\xfe.wav",

@@ -70,7 +70,7 @@ def decode_apart(path: Path, demuxer: str | None, limits: Limits) -> DecodedSoun
             "is in a format of phones and video, and its reader is not installed",
             "Install it with: pip install 'pluckcheck[phone]'; or export the recording as WAV",
         )
-    order = {"name": path.name, "demuxer": demuxer, "limits": asdict(limits)}
+    order = {"demuxer": demuxer, "limits": asdict(limits)}
     with path.open("rb") as file, tempfile.TemporaryFile() as samples:
         answer = _answer(path.name, json.dumps(order), file, samples, limits)
         if "found" in answer:

@@ -40,6 +40,7 @@ _CODECS += ",wmapro,wmalossless,pcm_s16le,pcm_s16be,pcm_s24le,pcm_s24be,pcm_s32l
 _CODECS += ",pcm_f32le,pcm_f32be,pcm_u8,pcm_mulaw,pcm_alaw"
 _LONGEST_JITTER_S = 0.05  # containers date their packets to a millisecond, phones less well
 _SHORT_BY_S = 0.5  # less than the header promised by this much is cut short
+_UNNAMED = "recording"
 _NOT_NEEDED = ("__main__", ".about", ".datasets")  # parts of PyAV
 _NO_ROOM = {
     "found": "needs more room for its samples than the folder for temporary files has",
@@ -217,28 +218,31 @@ def _import_all_of_av() -> None:
 
 
 def main(order: str) -> None:
-    """Decode standard input as the order (JSON: ``name``, ``demuxer``, ``limits``) says."""
+    """Decode standard input as the order (JSON: ``demuxer``, ``limits``) says.
+
+    It is not told the file's name: to write a strange one down, Python would have to open files.
+    """
     answers = os.dup(2)
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, 2)  # decoders print notes of their own
     wanted = json.loads(order)
-    limits, name, demuxer = Limits(**wanted["limits"]), wanted["name"], wanted["demuxer"]
+    limits, demuxer = Limits(**wanted["limits"]), wanted["demuxer"]
     if demuxer is not None:
         _import_all_of_av()
     _shut_in(limits)
-    answer = _answer(demuxer, name, limits)
+    answer = _answer(demuxer, limits)
     os.write(answers, json.dumps(answer).encode())
 
 
-def _answer(demuxer: str | None, name: str, limits: Limits) -> dict[str, Any]:
+def _answer(demuxer: str | None, limits: Limits) -> dict[str, Any]:
     out = io.FileIO(1, "wb", closefd=False)
     writing = io.BufferedWriter(out, 1 << 20)
     try:
         if demuxer is None:
-            decoded = decode_sound_file(0, name, limits, writing.write)
+            decoded = decode_sound_file(0, _UNNAMED, limits, writing.write)
         else:
             file = io.BufferedReader(io.FileIO(0, "rb", closefd=False))
-            decoded = decode_container(file, demuxer, name, limits, writing.write)
+            decoded = decode_container(file, demuxer, _UNNAMED, limits, writing.write)
         writing.flush()
     except RecordingError as error:
         return {"found": error.found, "remedy": error.remedy}
