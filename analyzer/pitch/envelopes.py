@@ -19,9 +19,8 @@ _SMOOTHING_S = 0.15
 _WHITE_PIECES = 4.0
 _HEARD_POWER = 8.0  # samples with more than this times the noise show a partial's decay
 _FEWEST_HEARD = 5
-_STEADIEST = 0.75
-_SPAN = (0.2, 0.9)
-_MOST = 0.95
+_USUAL = (0.2, 0.9)  # quantiles over the partials
+_SCATTERED = 0.6
 _LEAST_PASSED = 0.3
 _CLEANEST_POWER = 1e-8  # no recording is cleaner than 80 dB in the band of a partial
 
@@ -39,6 +38,7 @@ class Envelopes:
     centres_hz: Real
     times_s: Real
     half_hz: float | None
+    end_s: float = np.inf
 
     @property
     def omega(self) -> Real:
@@ -84,43 +84,50 @@ def _at_least(variance: Real, amplitude: Real) -> Real:
     return np.asarray(np.maximum(variance, np.maximum(least, 1e-30)))
 
 
-def slow_waves(
-    turned: Complex, noise: Real, size: int, standing: Real
-) -> tuple[Real, Real]:
+def slow_waves(turned: Complex, noise: Real, size: int, standing: Real) -> tuple[Real, Real]:
     """What hum, beating polarisations or ringing neighbours leave in the phases beside noise.
 
-    Over pieces of ``size`` samples, 0.3 s, the sum of amplitude times the rest has the variance
+    Over pieces of ``size`` samples, 0.3 s, of what the fit has turned to stand still, the sum's
+    imaginary part has the variance
 
-        colour_k noise_k power + wave_k power^2                                             (2)
+        colour_k noise_k size + wave_k power                                                (2)
 
-    with the piece's power, a colour of 1 for independent samples, and a variance of phase that
+    with the sum's power, a colour of 1 for independent samples, and a variance of phase that
     goes along with the partial. Returns both, (partials, 1) each, the second for one sample. No
-    partial is taken for steadier than three in four of them are: what all share must not be ruled
-    by the few that a fit happens to follow; ``standing`` (partials,) is the say of each. Few
+    partial is taken for steadier than the others by and large are: what all share must not be
+    ruled by the few that a fit happens to follow; ``standing`` (partials,) is the say of each. Few
     pieces say little of the colour, so they are weighed with the expectation that it is 1.
     """
-    count = turned.shape[1] // size
-    parts = turned[:, : count * size].reshape(-1, count, size)
-    sums = np.sum(parts, axis=2)
+    starts = np.arange(0, turned.shape[1], size)
+    sums = np.add.reduceat(turned, starts, axis=1)
     power = np.abs(sums) ** 2 + 1e-300
-    plain = size * noise[:, None]
-    wave = np.sum((sums.imag**2 - plain) * power, axis=1) / np.sum(power**2, axis=1)
-    wave = -0.5 * np.log(1 - np.clip(2 * wave, 0, _MOST))
-    wave = np.maximum(wave, max(0.0, _quantile(wave, standing)))[:, None]
+    plain = np.diff(starts, append=turned.shape[1]) * noise[:, None]
+    wave = _phase_variance(
+        np.sum((sums.imag**2 - plain) * power, axis=1) / np.sum(power**2, axis=1)
+    )
+    wave = np.maximum(wave, _usual_spread(np.sqrt(wave), standing) ** 2)[:, None]
     seen = np.mean(sums.imag**2 / (plain + wave * power), axis=1)
-    pieces = max(count - 2, 0)
+    pieces = max(starts.size - 2, 0)
     colour = np.maximum(1.0, (_WHITE_PIECES + pieces * seen) / (_WHITE_PIECES + pieces))
     return colour[:, None], size * wave
 
 
-def _quantile(values: Real, weights: Real) -> float:
-    """The mean of the quantiles from ``_STEADIEST`` on, weighed by a triangle."""
+def _phase_variance(share: Real) -> Real:
+    """Variance of a phase, from the share that its sine has of the power: of a wrapped normal one.
+
+    Beyond ``_SCATTERED`` the share says no more than that the fit does not follow the partial.
+    """
+    return np.asarray(-0.5 * np.log(1 - np.clip(2 * share, 0, _SCATTERED)))
+
+
+def _usual_spread(values: Real, weights: Real) -> float:
+    """The mean of the quantiles within ``_USUAL``, weighed by a triangle, which never jumps."""
     order = np.argsort(values)
     edges = np.concatenate([[0.0], np.cumsum(weights[order])]) / np.sum(weights)
-    low, high = _SPAN
+    low, high = _USUAL
     x = np.clip((edges - low) / (high - low), 0, 1)
     cumulative = np.where(x < 0.5, 2 * x**2, 1 - 2 * (1 - x) ** 2)
-    return float(np.sum(np.diff(cumulative) * np.sqrt(np.maximum(values[order],0)))) ** 2
+    return float(np.sum(np.diff(cumulative) * values[order]))
 
 
 def decaying_power(values: Complex, noise: Real, t: Real) -> Real:

@@ -19,7 +19,8 @@ SIZE_PRIOR = 8.0 / CENTS_PER_NEPER  # standard deviation, relative: plucks start
 NO_GLIDE_PRIOR = 0.3  # probabilities; the exponentials share the rest
 _ENERGY = 0.3
 _SHORTEST_S, _LONGEST_S = 0.04, 3.0
-_EXPONENTIALS = 17
+_EXPONENTIALS = 17  # over the whole range, so that none falls between two
+_CLOSER = 13  # about the likely ones
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ def closer_time_constants(log_tau: Real, probabilities: Real) -> Real:
     spread = float(np.sqrt(np.sum(probabilities * (log_tau - mean) ** 2) / total))
     reach = 4 * max(spread, 0.4 * float(log_tau[1] - log_tau[0]))
     low, high = max(mean - reach, np.log(_SHORTEST_S)), min(mean + reach, np.log(_LONGEST_S))
-    return np.linspace(low, high, _EXPONENTIALS) if high > low else log_tau
+    return np.linspace(low, high, _CLOSER) if high > low else log_tau
 
 
 def candidate_shapes(log_tau: Real, power: Real, times_s: Real) -> Shapes:

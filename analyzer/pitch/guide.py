@@ -20,12 +20,12 @@ HIGHEST_HZ = 1600.0
 LEAST_VOICED_SHARE = 0.5
 _LOOK_RATE_HZ = 16_000.0
 _LOOK_FRAME = 3072
-_LOOK_S = 1.2  # the look is taken at the start of the note, where it is loud
-_BAND_SEMITONES = 4.0  # pYIN's band reaches this far to either side of the look
+_LOOK_S = 0.8  # the look is taken at the start of the note, where it is loud
+_BAND_SEMITONES = 3.0  # pYIN's band reaches this far to either side of the look
 _FRAME = 128
 _PERIODS_A_FRAME = 6.0
-_HOP_S = 0.06
-_RESOLUTION = 0.25  # semitones; the refinement looks 40 cents to either side
+_HOP_S = 0.08
+_RESOLUTION = 0.5  # semitones; the refinement looks 40 cents to either side
 _TRACKED_S = 0.5  # a note dies away into the noise; whether it is one shows in its start
 _RAISE_LINES = 14
 _RAISE_REACH = 0.02  # of the pitch
@@ -81,9 +81,10 @@ def _no_lines_of_its_own(look_hz: float, multiple: int, lines: LineSpectrum) -> 
     near = np.clip(index + np.arange(-reach, reach + 1), 0, lines.level_db.size - 1)
     level_db = np.max(lines.level_db[near], axis=1)
     own = number % multiple != 0
-    faint = float(np.max(level_db[own])) < float(np.max(level_db[~own])) - _RAISE_FAINT_DB
-    clear_db = level_db - lines.floor_db(np.asarray(number * look_hz, dtype=np.float64), look_hz)
-    return faint or float(np.max(clear_db[own])) < _RAISE_CLEAR_DB
+    if float(np.max(level_db[own])) < float(np.max(level_db[~own])) - _RAISE_FAINT_DB:
+        return True
+    own_hz = np.asarray(number[own] * look_hz, dtype=np.float64)
+    return float(np.max(level_db[own] - lines.floor_db(own_hz, look_hz))) < _RAISE_CLEAR_DB
 
 
 def _track(spectrum: NoteSpectrum, look_hz: float) -> Guide:

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from analyzer.pitch.spectrum import LineSpectrum, Real
@@ -21,11 +22,12 @@ CLEAR_DB = 14.0  # over the median between partials: white noise reaches it once
 _HIGHEST_SHARE_OF_RATE = 0.45
 _FULLY_CLEAR_DB = 12.0  # above CLEAR_DB, from where a partial has its full say
 _FULLY_BELOW = 0.1  # the highest frequency over its own, less 1, likewise
+_FULLY_INSIDE = 0.5  # of the reach, from its end, likewise
 _GRID_CENTS = np.arange(-40.0, 40.1, 2.0)
 _GRID_STIFFNESS = np.concatenate([[0.0], np.geomspace(5e-6, 1.2e-3, 28)])
 _GRID_PARTIALS = 12
 _SCORE_CAP_DB = 90.0
-_REACH_CENTS = 8.0
+_REACH_CENTS = 12.0
 _HIGHEST_OWN = 10  # number up to which a clipped note's lines are taken for the string's
 
 
@@ -42,6 +44,15 @@ class Peaks:
     clear_db: Real
     standing: Real
 
+    def at_pace(self, pace: float) -> Peaks:
+        """The same partials on a clock that runs ``pace`` times as fast."""
+        return replace(self, rough_hz=self.rough_hz / pace)
+
+    def only(self, kept: NDArray[np.bool_]) -> Peaks:
+        """Those partials for which ``kept`` (partials,) is true."""
+        arrays = (self.numbers, self.rough_hz, self.clear_db, self.standing)
+        return Peaks(*(each[kept] for each in arrays))
+
 
 def stretched(numbers: Real, f1_hz: float | Real, stiffness: float | Real) -> Real:
     """Frequencies of partials ``numbers`` of a stiff string whose first lies at ``f1_hz``, Hz."""
@@ -55,15 +66,26 @@ def find_partials(lines: LineSpectrum, rough_hz: float, rate_hz: float) -> Peaks
     ``rate_hz`` is the recording's sample rate, which bounds what can be heard of them.
     """
     top_hz = min(HIGHEST_PARTIAL_HZ, _HIGHEST_SHARE_OF_RATE * rate_hz)
+    return _found(lines, *_best_on_grid(lines, rough_hz, top_hz), top_hz)
+
+
+def find_again(lines: LineSpectrum, peaks: Peaks, rate_hz: float) -> Peaks:
+    """The same partials in another spectrum of the note."""
+    top_hz = min(HIGHEST_PARTIAL_HZ, _HIGHEST_SHARE_OF_RATE * rate_hz)
+    if peaks.numbers.size < 3:
+        return find_partials(lines, float(peaks.rough_hz[0] / peaks.numbers[0]), rate_hz)
+    return _found(lines, *_straight_line(peaks), top_hz)
+
+
+def _found(lines: LineSpectrum, f1_hz: float, stiffness: float, top_hz: float) -> Peaks:
     numbers = np.arange(1.0, MOST_PARTIALS + 1)
-    f1_hz, stiffness = _best_on_grid(lines, rough_hz, top_hz)
     for _ in range(2):
         expected_hz = stretched(numbers, f1_hz, stiffness)
         inside = expected_hz < top_hz
         peaks = _nearest_peaks(lines, numbers[inside], expected_hz[inside], top_hz)
         if peaks.numbers.size < 3:
             break
-        f1_hz, stiffness = _straight_line(peaks.numbers, peaks.rough_hz)
+        f1_hz, stiffness = _straight_line(peaks)
     return peaks
 
 
@@ -75,7 +97,7 @@ def lawful(peaks: Peaks) -> Peaks:
     low = peaks.numbers <= _HIGHEST_OWN
     if np.sum(low) < 3:
         return peaks
-    f1_hz, stiffness = _straight_line(peaks.numbers[low], peaks.rough_hz[low])
+    f1_hz, stiffness = _straight_line(peaks.only(low))
     expected_hz = stretched(peaks.numbers, f1_hz, stiffness)
     return replace(peaks, rough_hz=expected_hz)
 
@@ -110,18 +132,27 @@ def _nearest_peaks(lines: LineSpectrum, numbers: Real, expected_hz: Real, top_hz
     standing = np.clip((clear_db - CLEAR_DB) / _FULLY_CLEAR_DB, 0.01, 1)
     standing *= np.clip((top_hz / expected_hz - 1) / _FULLY_BELOW, 0.01, 1)
     found_hz = (best + shift) * bin_hz
-    return Peaks(numbers[kept], found_hz[kept], clear_db[kept], standing[kept])
+    inside = 1 - np.abs(found_hz - expected_hz) / (reach * bin_hz)
+    standing *= np.clip(inside / _FULLY_INSIDE, 0.01, 1)
+    return Peaks(numbers, found_hz, clear_db, standing).only(kept)
 
 
-def _straight_line(numbers: Real, rough_hz: Real) -> tuple[float, float]:
-    """(f1, B) of partials: (f_k / k)^2 is a straight line in k^2; medians of pairwise slopes."""
-    x, y = numbers**2, (rough_hz / numbers) ** 2
+def _straight_line(peaks: Peaks) -> tuple[float, float]:
+    """(f1, B) of partials: (f_k / k)^2 is a straight line in k^2; medians of pairwise slopes.
+
+    Each partial has the say that it stands for.
+    """
+    x, y = peaks.numbers**2, (peaks.rough_hz / peaks.numbers) ** 2
     i, j = np.triu_indices(x.size, 1)
-    weight = np.abs(x[i] - x[j])
-    slopes = (y[i] - y[j]) / (x[i] - x[j])
-    order = np.argsort(slopes)
-    middle = np.searchsorted(np.cumsum(weight[order]), 0.5 * np.sum(weight))
-    slope = max(float(slopes[order][middle]), 0.0)
-    f0_squared = float(np.median(y - slope * x))
+    say = np.abs(x[i] - x[j]) * peaks.standing[i] * peaks.standing[j]
+    slope = max(_median((y[i] - y[j]) / (x[i] - x[j]), say), 0.0)
+    f0_squared = _median(y - slope * x, peaks.standing)
     stiffness = slope / f0_squared
     return float(np.sqrt(f0_squared * (1 + stiffness))), stiffness
+
+
+def _median(values: Real, weights: Real) -> float:
+    """The value in the middle of the weight, between two where it falls between them."""
+    order = np.argsort(values)
+    middle = np.cumsum(weights[order]) - 0.5 * weights[order]
+    return float(np.interp(0.5 * np.sum(weights), middle, values[order]))

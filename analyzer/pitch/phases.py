@@ -50,12 +50,16 @@ from analyzer.pitch.wander import STEADY_PRIOR, Wander, wander_over
 # high partial by many times as much, and a phase is known but for whole turns. How steady each
 # partial is, is judged meanwhile and then left: judged again by a fit that follows it, the
 # steadiest would seem steadier from round to round.
-_REACHES = (4.0, 10.0, np.inf, np.inf)
+# What lies beyond the reach keeps the phases that were followed from the start. Reaches end between
+# partials, so that none comes or goes by a hair.
+_REACHES = (4.5, 10.5, np.inf, np.inf)
 _FIRST_TRUST = 0.01  # variance of a phase, radians squared
-_HARDLY = 1e-4  # the weight of what is only taken along
+_HARDLY = 1e-7  # the weight of what is only taken along: it says nothing of what all share
+_LOST = 1e-4  # the weight of a partial that could not be followed even at its start
 _FOLLOWED_POWER = 10.0  # over the noise; below this, unwrapping may slip
 _LEAST_POWER = 3.0  # samples with less than this times the noise say little of the phase
 _FEWEST_FOLLOWED = 5
+_FADE_S = 0.3  # before the end of a note, over which the say of its samples dies away
 
 
 @dataclass(frozen=True)
@@ -79,79 +83,82 @@ class PhaseFit:
 def fit_phases(envelopes: Envelopes, standing: Real) -> PhaseFit:
     """Fit equation (1) to all partials at once, by iterated weighted least squares."""
     log_tau = first_time_constants()
-    fit = _first_fit(envelopes, standing, log_tau)
+    first = _unwrapped(envelopes, standing)
+    fit = _first_fit(first, envelopes, log_tau)
     rough = envelopes.values * np.exp(-1j * fit.phases) / passed(fit.phases, envelopes)
     size, step_share = block_size(envelopes)
     blocks, known = in_blocks(replace(envelopes, values=rough), fit.phases, size)
+    first = first.in_blocks(envelopes, size)
     wander = wander_over(blocks.times_s)
     slow = max(1, round(PIECE_S / blocks.step_s))
     phases = np.zeros_like(known)
-    pitch_share = envelopes.centres_hz / np.min(envelopes.centres_hz)
+    pitch_share = (envelopes.centres_hz / np.min(envelopes.centres_hz))[:, None]
     for reach in _REACHES:
         turned = blocks.values * np.exp(-1j * phases)
         amplitude = np.maximum(smoothed(turned.real, blocks.times_s), 0.0)
         noise = noise_of_steps(turned, amplitude, step_share)
-        measured = known + phases + turned.imag / np.maximum(np.abs(turned), 1e-300)
         log_tau = closer_time_constants(log_tau, fit.probabilities[1:-1])
-        shapes = candidate_shapes(
-            log_tau, decaying_power(blocks.values, noise, blocks.times_s), blocks.times_s
-        )
+        power = decaying_power(blocks.values, noise, blocks.times_s)
+        shapes = candidate_shapes(log_tau, power, blocks.times_s)
         if reach < np.inf:
             colour, wave = slow_waves(turned, noise, slow, standing)
         weights = _weights(amplitude, noise, colour)
-        weights = standing[:, None] * weights / (1 + wave * weights)
-        weights = np.where((pitch_share <= reach)[:, None], weights, _HARDLY * weights)
+        weights = standing[:, None] * weights / (1 + wave * weights) * _fading(blocks)
+        reached = pitch_share <= reach
+        measured = np.where(reached, known + phases + _rest(turned), first.phases)
+        weights = np.where(reached, weights, _HARDLY * first.weights)
         fit = _fit(measured, weights, blocks, shapes, wander)
         phases = fit.phases - known
-    return fit if not LOOSE else _loosened(fit, blocks.values * np.exp(-1j * phases), blocks, slow)
+    return fit
 
 
-_COHERENT, _INCOHERENT = 0.9, 0.6
+def _rest(turned: Complex) -> Real:
+    """What the fit leaves of the phases: the sine, which does not jump where half a turn is left.
+
+    Between turns far off, a measured angle falls on either side by a hair, and so would the figure.
+    """
+    return np.asarray(turned.imag / np.maximum(np.abs(turned), 1e-300))
 
 
-def _loosened(fit: PhaseFit, turned: Complex, blocks: Envelopes, slow: int) -> PhaseFit:
-    """Partials that follow no line by their mean frequency."""
-    count = turned.shape[1] // slow
-    parts = turned[:, : count * slow].reshape(turned.shape[0], count, slow)
-    sums = np.sum(parts, axis=2)
-    power = np.sum(np.abs(sums) ** 2, axis=1) + 1e-300
-    coherence = np.abs(np.sum(sums * np.abs(sums), axis=1)) / power
-    steps = np.sum(parts[:, :, 1:] * parts[:, :, :-1].conj(), axis=2)
-    total = np.sum(steps, axis=1)
-    angle = np.angle(total)
-    across = np.sum((steps * np.exp(-1j * angle[:, None])).imag ** 2, axis=1)
-    size = np.abs(total) ** 2 + 1e-300
-    pieces = np.sum(np.abs(steps), axis=1) ** 2 / (np.sum(np.abs(steps) ** 2, axis=1) + 1e-300)
-    variance = across / size * pieces / np.maximum(pieces - 1, 0.1)
-    scale = 1 / (blocks.step_s * blocks.omega[:, 0])
-    x = np.clip((_COHERENT - coherence) / (_COHERENT - _INCOHERENT), 0, 1)
-    loose = x * x * (3 - 2 * x)
-    covariance = fit.covariance * (1 - loose[:, None]) * (1 - loose)
-    covariance += np.diag(loose**2 * (variance * scale**2))
-    if DEBUG: print('coh', coherence, '\nsd z', 1731*np.sqrt(variance)*scale, '\nsd c', 1731*np.sqrt(np.diag(fit.covariance)), '\nshift', 1731*angle*scale*loose)
-    return replace(fit, offsets=fit.offsets + loose * angle * scale, covariance=covariance)
-DEBUG=False
-LOOSE=False
+@dataclass(frozen=True)
+class _Unwrapped:
+    """Phases followed from sample to sample, and their weights; (partials, samples) each."""
+
+    phases: Real
+    weights: Real
+
+    def in_blocks(self, envelopes: Envelopes, size: int) -> _Unwrapped:
+        return _Unwrapped(
+            in_blocks(envelopes, self.phases, size)[1],
+            size * in_blocks(envelopes, self.weights, size)[1],
+        )
 
 
-def _first_fit(envelopes: Envelopes, standing: Real, log_tau: Real) -> PhaseFit:
-    """A fit to the unwrapped phases, which may wander freely: it must only be near.
+def _unwrapped(envelopes: Envelopes, standing: Real) -> _Unwrapped:
+    """The phases for a start, which may wander freely.
 
     No phase is trusted beyond ``_FIRST_TRUST``, so that no partial rules the others before it is
     known which are steady.
     """
     z, t = envelopes.values, envelopes.times_s
     steady = _steady_phase(z, t)
-    measured = steady + np.unwrap(np.angle(z * np.exp(-1j * steady)), axis=1)
+    phases = steady + np.unwrap(np.angle(z * np.exp(-1j * steady)), axis=1)
     amplitude, noise = smoothed(np.abs(z), t), first_noise(envelopes)
     clear = np.clip(amplitude**2 / (_FOLLOWED_POWER * noise[:, None]) - 1, 0, 1)
     followed = np.minimum.accumulate(clear, axis=1)
     weights = _weights(amplitude, noise, envelopes.colour)
-    weights = standing[:, None] * weights / (1 + _FIRST_TRUST * weights)
+    weights = standing[:, None] * weights / (1 + _FIRST_TRUST * weights) * _fading(envelopes)
     lost = np.sum(followed, axis=1, keepdims=True) < _FEWEST_FOLLOWED
-    weights *= np.where(lost, _HARDLY, followed)
-    shapes = candidate_shapes(log_tau, decaying_power(z, noise, t), t)
-    return _fit(measured, weights, envelopes, shapes, wander_over(t).freest)
+    return _Unwrapped(phases, weights * np.where(lost, _LOST, followed))
+
+
+def _first_fit(first: _Unwrapped, envelopes: Envelopes, log_tau: Real) -> PhaseFit:
+    """A fit to the unwrapped phases: it must only be near."""
+    t = envelopes.times_s
+    shapes = candidate_shapes(
+        log_tau, decaying_power(envelopes.values, first_noise(envelopes), t), t
+    )
+    return _fit(first.phases, first.weights, envelopes, shapes, wander_over(t).freest)
 
 
 def _fit(
@@ -201,6 +208,11 @@ def _weights(amplitude: Real, noise: Real, colour: float | Real) -> Real:
     """Inverse variances of the phases, (partials, samples)."""
     power = amplitude**2 / noise[:, None]
     return np.asarray(power / colour * power**2 / (power**2 + _LEAST_POWER**2))
+
+
+def _fading(envelopes: Envelopes) -> Real:
+    """The say of each sample, (samples,): a hair more or less of the end must not move the figure."""
+    return np.asarray(np.clip((envelopes.end_s - envelopes.times_s) / _FADE_S, 0, 1))
 
 
 def _steady_phase(z: Complex, t: Real) -> Real:

@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analyzer.errors import RecordingError
-from analyzer.music import ISO16_A4_HZ
 from analyzer.pitch.clipping import find_clipping
-from analyzer.pitch.envelopes import Envelopes
+from analyzer.pitch.envelopes import Envelopes, smoothed
 from analyzer.pitch.guide import LEAST_VOICED_SHARE, Guide, guide_note
 from analyzer.pitch.mending import Mended, mended
-from analyzer.pitch.partials import Peaks, find_partials, lawful
+from analyzer.pitch.own_clock import on_own_clock
+from analyzer.pitch.partials import Peaks, find_partials
 from analyzer.pitch.phases import PhaseFit, fit_phases
-from analyzer.pitch.spectrum import NoteSpectrum, Real, line_spectrum, note_spectrum
+from analyzer.pitch.spectrum import Complex, NoteSpectrum, Real, line_spectrum, note_spectrum
 from analyzer.pitch.stiff_string import StringFit, fit_string
 from analyzer.plucks import SHORTEST_NOTE_S, Pluck
 from analyzer.recording.reading import Recording
@@ -29,15 +29,16 @@ _FIT_FROM_S = 0.05
 _LOUD_DB = 30.0  # a line so far above the noise is a tone; noise alone hardly reaches 15 dB
 _RINGING = 1.5  # after this over its half-width, a band has forgotten the onset
 _START_S = 0.1
-_REFERENCES_AN_OCTAVE = 3
 _FEWEST_FOR_STIFFNESS = 3
 _LEAST_GLIDE_CENTS = 0.1
 _LEAST_SD_CENTS = 0.0005  # no clock and no model is better than this
 _SHAPE_SD = 0.004  # of what a glide still has to fall when the note ends: no shape is known better
 _HOPELESS_RELATIVE_VARIANCE = 2e-4  # a pitch known to 50 cents either way is no figure
-_FULLY_FOUND=0.5
-_LEAST_SAY=0.001
-_LOST_RELATIVE_VARIANCE = 4e-6  # a partial less sure by 1.7 cents than the best is lost
+_FAINT_DB = 45.0  # so far below its peak, a note adds nothing to the figure
+_LONGEST_S = 7.0  # less than the longest pluck, on any clock
+_LOST_RELATIVE_VARIANCE = 4e-6  # a partial less sure by 3.5 cents than the best is lost
+_FULLY_FOUND = 0.5  # of that: up to here it has its full say
+_LEAST_SAY = 0.001
 
 
 @dataclass(frozen=True)
@@ -87,10 +88,8 @@ def settle(recording: Recording, pluck: Pluck) -> SettledPitch:
     guide = guide_note(spectrum, lines)
     peaks = find_partials(lines, guide.pitch_hz, spectrum.rate_hz)
     _check_note(recording.path.name, guide, peaks)
-    if clipping.clipped:
-        peaks = lawful(peaks)
-    pace = _pace(peaks)
-    spectrum, peaks = spectrum.at_pace(pace), replace(peaks, rough_hz=peaks.rough_hz / pace)
+    paced = on_own_clock(spectrum, peaks, clipping)
+    spectrum, peaks, pace = paced.spectrum, paced.peaks, paced.pace
     envelopes = _envelopes(spectrum, peaks)
     _check_length(recording.path.name, envelopes, pluck)
     whole = True
@@ -137,16 +136,6 @@ def _in_figures(
     )
 
 
-def _pace(peaks: Peaks) -> float:
-    """How much faster than a reference pitch nearby the note runs.
-
-    What follows is done on a clock that runs so much faster. A recording played a little faster is
-    then cut into the same pieces, and its pitch is found to be higher by just that much.
-    """
-    octaves = math.log2(peaks.rough_hz[0] / peaks.numbers[0] / ISO16_A4_HZ) - 1 / 24
-    return float(2 ** (octaves - round(_REFERENCES_AN_OCTAVE * octaves) / _REFERENCES_AN_OCTAVE))
-
-
 def _check_note(name: str, guide: Guide, peaks: Peaks) -> None:
     # In loud noise pYIN may give up a tone whose line stands far above it.
     heard = guide.voiced_share >= LEAST_VOICED_SHARE or np.max(peaks.clear_db, initial=0) > _LOUD_DB
@@ -173,8 +162,15 @@ def _envelopes(spectrum: NoteSpectrum, peaks: Peaks) -> Envelopes:
     half_hz = _band_half_hz(peaks)
     values, centres_hz, times_s = spectrum.envelopes(peaks.rough_hz, half_hz)
     ringing_s = _RINGING / half_hz
-    kept = (times_s >= max(_FIT_FROM_S, ringing_s)) & (times_s <= times_s[-1] - ringing_s)
-    return Envelopes(values[:, kept], centres_hz, times_s[kept], half_hz)
+    end_s = min(spectrum.duration_s - spectrum.onset_s - ringing_s, _faint_from_s(values, times_s), _LONGEST_S)
+    kept = (times_s >= max(_FIT_FROM_S, ringing_s)) & (times_s <= end_s)
+    return Envelopes(values[:, kept], centres_hz, times_s[kept], half_hz, end_s)
+
+
+def _faint_from_s(values: Complex, times_s: Real) -> float:
+    """When the partials, (partials, samples), have died away: the note's end on its own clock."""
+    power = smoothed(np.sum(np.abs(values) ** 2, axis=0)[None], times_s)[0]
+    return float(times_s[np.flatnonzero(power > 10 ** (-_FAINT_DB / 10) * np.max(power))[-1]])
 
 
 def _envelopes_of(name: str, mend: Mended, spectrum: NoteSpectrum, peaks: Peaks) -> Envelopes:
@@ -200,7 +196,7 @@ def _band_half_hz(peaks: Peaks) -> float:
 
 
 def _string(name: str, peaks: Peaks, envelopes: Envelopes, phases: PhaseFit) -> StringFit:
-    """The string law over the partials whose phase could be followed."""
+    """The string law over the partials that could be followed; those about to be lost fade."""
     variance = np.diag(phases.covariance)
     if np.min(variance) > _HOPELESS_RELATIVE_VARIANCE:
         raise RecordingError(
@@ -208,15 +204,16 @@ def _string(name: str, peaks: Peaks, envelopes: Envelopes, phases: PhaseFit) -> 
             "holds no partial that can be followed through its noise",
             "Record it again closer to the string and without noise",
         )
-    found = np.clip((1 - (variance - np.min(variance)) / _LOST_RELATIVE_VARIANCE) / _FULLY_FOUND, 0, 1)
-    kept = found > _LEAST_SAY
+    lost = (variance - np.min(variance)) / _LOST_RELATIVE_VARIANCE
+    say = np.clip((1 - lost) / (1 - _FULLY_FOUND), 0, 1)
+    kept = say > _LEAST_SAY
     frequencies_hz = envelopes.centres_hz * (1 + phases.offsets)
-    covariance = phases.covariance + np.diag(variance * (1 / np.maximum(found, _LEAST_SAY) - 1))
+    covariance = phases.covariance + np.diag(variance * (1 / np.maximum(say, _LEAST_SAY) - 1))
     return fit_string(
         peaks.numbers[kept],
         frequencies_hz[kept],
         covariance[np.ix_(kept, kept)],
-        (found * peaks.standing)[kept],
+        (say * peaks.standing)[kept],
     )
 
 

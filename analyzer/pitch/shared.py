@@ -21,6 +21,7 @@ import numpy as np
 from analyzer.pitch.spectrum import Real
 
 _SLOPE_SD = 2.0  # relative; a line whose slope is known no better than this is not fitted
+_NOTHING = 1e-12  # of weight, so that a line without any can be divided by it
 _SEEN = 1e-12  # a row of which the lines leave less than this is rounding, and says nothing
 
 
@@ -69,7 +70,7 @@ def share_terms(
     """Take the lines out: ``values`` and ``weights`` (partials, samples), rows (rows, samples)."""
     rows = np.concatenate([hats, glides])
     weights, mean_s = _informative(weights, times_s)
-    total = np.maximum(np.sum(weights, axis=1), 1e-4)
+    total = np.maximum(np.sum(weights, axis=1), _NOTHING)
     centred = times_s - mean_s[:, None]
     spread = np.maximum(np.sum(weights * centred**2, axis=1), _SLOPE_SD**-2)
     mean = np.sum(weights * values, axis=1) / total
@@ -117,7 +118,7 @@ def _root(rows: Real, weights: Real, lines: Real, rest: Real) -> Real:
 
 def _informative(weights: Real, times_s: Real) -> tuple[Real, Real]:
     """The weights without those of lines that cannot be fitted, and the lines' mean times."""
-    total = np.maximum(np.sum(weights, axis=1), 1e-4)
+    total = np.maximum(np.sum(weights, axis=1), _NOTHING)
     mean_s = np.sum(weights * times_s, axis=1) / total
     spread = np.sum(weights * (times_s - mean_s[:, None]) ** 2, axis=1)
     return np.where((spread > _SLOPE_SD**-2)[:, None], weights, 0.0), mean_s

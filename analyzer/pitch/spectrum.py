@@ -8,6 +8,7 @@ inside the band, and no filter to design.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -124,8 +125,14 @@ def line_spectrum(spectrum: NoteSpectrum, not_before_s: float = 0.0) -> LineSpec
     start = round(begin_s * rate_hz)
     part = samples[start : start + round(_LEVELS_S * rate_hz)]
     size = fft.next_fast_len(2 * part.size, real=True)
-    magnitude = np.abs(fft.rfft(part * np.hanning(part.size), size))
+    magnitude = np.abs(fft.rfft(part * _hann(part.size), size))
     return LineSpectrum(20 * np.log10(magnitude + 1e-12), rate_hz / size)
+
+
+@lru_cache(maxsize=4)
+def _hann(size: int) -> Real:
+    """A Hann window, which is as long for every note at one sample rate."""
+    return np.hanning(size)
 
 
 def band_response(offset: Real) -> Real:

@@ -23,6 +23,7 @@ PRIOR_STIFFNESS = 1.0e-4
 PRIOR_STIFFNESS_SD = 3.0e-4
 _TAIL = 4.0  # degrees of freedom of Student's t
 _ITERATIONS = 12
+_SETTLED = 1e-7  # relative: 0.0002 cents
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,8 @@ def fit_string(numbers: Real, frequencies_hz: Real, covariance: Real, standing: 
         scatter = _scatter(residual, design, covariance, trust, scatter)
         size = np.diag(covariance) + scatter
         trust = standing * (_TAIL + 1) / (_TAIL + residual**2 / size)
+        if abs(step[0]) < _SETTLED:
+            break
     freedom = _freedom(numbers.size, scatter, np.diag(covariance))
     factor = float(stdtrit(freedom, 0.975))
     return StringFit(
