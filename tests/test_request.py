@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -98,6 +99,12 @@ def test_notes_that_do_not_fit_are_both_asked_for() -> None:
     request = request_of(report(strings, recordings))
     assert [each.file for each in request.asked] == ["s6_open_2.wav", "s6_f12_2.wav"]
     assert "do not fit together" in as_request(report(strings, recordings))
+
+
+def test_only_a_given_name_stands_in_the_message() -> None:
+    named = report((StringResult(6, "E2", error_cents=1.0),), ())
+    assert as_request(named).startswith("# Your recordings of A \\<b\\>\\*bold\\*\\</b\\> one\n")
+    assert as_request(replace(named, name_given=False)).startswith("# Your recordings\n")
 
 
 def test_nothing_lacking_is_said() -> None:

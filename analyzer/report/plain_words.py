@@ -28,7 +28,7 @@ _WAV = "Please record it again, or save it in another format if your recorder of
 _ROWS: tuple[tuple[str, Plain], ...] = (
     ("is silent", Plain("is silent", "See that nothing covers the microphone.")),
     ("promises string", Plain("sounds like another note than its name says",
-        "Check which string and which fret it was, and record that note under this name.")),
+        "Check which string and which fret it was.")),
     ("which is neither", Plain("holds a note that belongs to none of the strings",
         "Tune the strings as usual first, then record them.")),
     ("names string", Plain("has the number of a string that the instrument does not have",

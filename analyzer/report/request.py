@@ -35,9 +35,12 @@ class Asked:
 
 @dataclass(frozen=True)
 class Request:
-    """``unknown``: it could not be told which note they are. ``spare``: others of that note do."""
+    """``unknown``: it could not be told which note they are. ``spare``: others of that note do.
 
-    instrument: str
+    ``instrument`` is None where nobody has given it a name.
+    """
+
+    instrument: str | None
     strings: int
     judged: int
     asked: tuple[Asked, ...]
@@ -51,7 +54,7 @@ def request_of(report: Report) -> Request:
     needed = {(each.string, each.fret) for each in asked}
     rest = [each for each in report.rejected if (each.string, each.fret) not in needed]
     return Request(
-        report.instrument,
+        report.instrument if report.name_given else None,
         len(report.strings),
         len(report.measured),
         asked,

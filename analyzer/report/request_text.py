@@ -17,7 +17,8 @@ _NOT_THE_OCTAVE = (
 _REMINDER: Final = (
     "As before: same phone, same place; one string at a time, the others silenced with a hand; "
     "let each note ring for three seconds. Keep the ending that your phone gives the file, such as "
-    ".m4a. If a string was retuned since the first recordings, record both of its notes again."
+    ".m4a. All of them may also be in one long recording named whole.wav, with a second of silence "
+    "between. If a string was retuned since the first recordings, record both of its notes again."
 )
 
 
@@ -27,7 +28,8 @@ def as_request(report: Report) -> str:
 
 
 def _lines(request: Request) -> Iterator[str]:
-    yield f"# Your recordings of {escaped(request.instrument)}"
+    named = f" of {escaped(request.instrument)}" if request.instrument else ""
+    yield f"# Your recordings{named}"
     yield ""
     yield f"Thank you. {_judged(request)}"
     if request.asked:
