@@ -27,9 +27,10 @@ from analyzer.recording.table import Listed, read_table
 from analyzer.report.adjustment import Done
 from analyzer.report.build import build_report
 from analyzer.report.comparison import Comparison, compare_reports
-from analyzer.report.earlier import EarlierReport, done_before, parse_report, read_report
+from analyzer.report.earlier import EarlierReport, parse_report, read_report
 from analyzer.report.files import as_json
 from analyzer.report.model import Report
+from analyzer.report.round_before import done_before
 from analyzer.report.turned import read_turned
 
 ALL_CORES = -1

@@ -80,8 +80,9 @@ def analyze(
     """
     from analyzer.analysis import analyze_folder, input_files
     from analyzer.recording.limits import ReadingRules, limits_with
-    from analyzer.report.files import as_csv, as_json
+    from analyzer.report.files import as_json
     from analyzer.report.request_text import as_request
+    from analyzer.report.rows import as_csv
     from cli.outputs import check_outputs, outputs_of
     from cli.printing import Progress
 

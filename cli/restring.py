@@ -19,6 +19,10 @@ def restring(
     strings: Annotated[
         Path, typer.Argument(metavar="NEXT", help="File with [[strings]] for those to come.")
     ],
+    report: Annotated[
+        Path | None,
+        typer.Option(help="JSON report of the instrument as it is: start from its errors."),
+    ] = None,
     json: Annotated[
         Path | None, typer.Option(help="Write the plan as JSON; - for standard output.")
     ] = None,
@@ -41,5 +45,5 @@ def restring(
     from cli.outputs import check_outputs, outputs_of
 
     outputs = outputs_of(json=(json, plan_as_json), csv=(csv, plan_as_csv))
-    check_outputs(outputs, [instrument, strings])
-    give(plan_restringing(instrument, strings, a4), outputs, quiet=quiet)
+    check_outputs(outputs, [each for each in (instrument, strings, report) if each is not None])
+    give(plan_restringing(instrument, strings, a4, report), outputs, quiet=quiet)

@@ -39,6 +39,7 @@ def take(hz: float, scatter_cents: float, rng: np.random.Generator) -> SettledPi
         stiffness=nothing,
         stiffness_uncertainty=nothing,
         partials=20,
+        beat_hz=nothing,
         clipped=False,
     )
 

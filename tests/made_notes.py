@@ -34,6 +34,7 @@ CLEAN = SettledPitch(
     stiffness=OPEN_B,
     stiffness_uncertainty=0.02 * OPEN_B,
     partials=18,
+    beat_hz=math.nan,
     clipped=False,
 )
 

@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.optimize import linprog, minimize
 
 from analyzer.bridge.effect import LengthEffect
 from analyzer.bridge.problem import Need
-from analyzer.bridge.setting import set_bridge
+from analyzer.bridge.setting import PartSetting, set_bridge
 from analyzer.instrument.across import shares_of_ends, shares_of_slant
 from analyzer.instrument.model import Adjuster, Screw, Steps, own_screws
 
@@ -238,3 +240,87 @@ def test_effect_of_another_model_is_used_as_given() -> None:
 
     (part,) = set_bridge(own_screws([[1]]).adjusters, {1: Need(5.0, Straight(), 0.1)})
     assert part.settings_mm[0] == pytest.approx(2.5)
+
+
+def test_a_free_end_is_set_though_the_other_end_stands_at_its_limit() -> None:
+    """The worst error is that of string 2, which can go no further; string 1 still goes to nought.
+
+    And the free end follows its own string's doubt alone: 0.3 cents over 2.67 cents a mm.
+    """
+    share = shares_of_ends({2: 0.0, 1: 10.0}, (0.0, 10.0))
+    steps = Steps(0.0625, 0.25)
+    for errors, place in (({2: 9.0, 1: -4.0}, 1), ({2: -4.0, 1: 9.0}, 0)):
+        travels = [(3.0, 1.0), (3.0, 3.0)] if place == 1 else [(3.0, 3.0), (3.0, 1.0)]
+        adjusters = [
+            Adjuster(name, each, SCREW, travel, steps)
+            for name, each, travel in zip(("bass", "treble"), share, travels, strict=True)
+        ]
+        (part,) = set_bridge(adjusters, {s: need(e, 0.3) for s, e in errors.items()})
+        assert part.settings_mm[1 - place] == 1.0
+        assert part.settings_mm[place] == pytest.approx(-1.5, abs=0.0626)
+        assert part.uncertainty_mm[place] == pytest.approx(0.3 / (1200 / math.log(2) / S_MM), 0.02)
+        assert part.uncertainty_mm[1 - place] == 0
+        assert abs(part.residual_cents[1 if place == 1 else 2]) < 0.1
+
+
+def test_uncertainty_of_settings_is_what_noisy_errors_give() -> None:
+    """Monte Carlo over the errors of four strings on two posts, one post at its limit."""
+    rng = np.random.default_rng(5)
+    errors, spread = {4: 9.0, 3: 2.0, 2: -3.0, 1: -4.5}, 0.05
+    travels = ((2.0, 0.5), (4.0, 4.0))
+    ends = [replace(each, travel_mm=t) for each, t in zip(
+        two_posts((4, 3, 2, 1)), travels, strict=True)]  # fmt: skip
+
+    def set_with(noise) -> PartSetting:
+        needs = {s: need(e + n, 1.96 * spread) for (s, e), n in zip(
+            errors.items(), noise, strict=True)}  # fmt: skip
+        return set_bridge(ends, needs)[0]
+
+    wanted = [set_with(rng.normal(0, spread, 4)).wanted_mm for _ in range(300)]
+    told = set_with(np.zeros(4)).uncertainty_mm
+    assert 1.96 * np.std(wanted, axis=0) == pytest.approx(told, rel=0.15, abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_best_place_is_that_of_general_solvers(seed) -> None:
+    """Least worst error by scipy's linear solver, then least squares by its SLSQP."""
+    rng = np.random.default_rng([seed, 7])
+    strings = tuple(range(int(rng.integers(2, 8)), 0, -1))
+    ends = two_posts(strings, (1.0, 2.0) if seed % 2 else (9.0, 9.0))
+    needs = {string: need(rng.uniform(-9, 9), rng.choice([0.2, 3.0])) for string in strings}
+    (part,) = set_bridge(ends, needs)
+    problem, found = part.problem, part.wanted_mm
+    jacobian = problem.jacobian(found)
+    at_zero = problem.residuals_cents(found) - jacobian @ found
+    doubts, weights = problem.doubts_cents, 1 / (1 + problem.doubts_cents)
+    limits = list(zip(problem.low_mm, problem.high_mm, strict=True))
+    one = -np.ones((len(strings), 1))
+    rows = np.block([[jacobian, one], [-jacobian, one]])
+    bounds = np.concatenate([doubts - at_zero, doubts + at_zero])
+    program = linprog([0, 0, 1], rows, bounds, bounds=[*limits, (None, None)])
+    worst = float(problem.worst_cents(problem.residuals_cents(found)))
+    assert worst == pytest.approx(program.fun, abs=2e-5)
+    squares = minimize(
+        lambda x: np.sum((weights * (at_zero + jacobian @ x)) ** 2),
+        program.x[:2],
+        method="SLSQP",
+        bounds=limits,
+        constraints={
+            "type": "ineq",
+            "fun": lambda x: bounds + program.fun + 1e-6 - rows[:, :2] @ x,
+        },
+    )
+    assert np.sum((weights * problem.residuals_cents(found)) ** 2) <= squares.fun + 1e-3
+
+
+@pytest.mark.parametrize(("error", "moved"), [(5.4, False), (5.8, True)])
+def test_after_a_round_nothing_is_slackened_for_next_to_nothing(error, moved) -> None:
+    """Splitting 5.4 and -5.0 gains one string 0.2 cents and costs the other as much."""
+    needs = {2: need(error, 0.02), 1: need(-5.0, 0.02)}
+    adjusters = own_screws([[2, 1]], SCREW).adjusters
+    (part,) = set_bridge(adjusters, needs, worth_cents=0.25)
+    assert bool(part.settings_mm[0] > 0) == moved
+    if not moved:
+        assert part.reason(0) == "no string would gain enough to be worth slackening them again"
+    (part,) = set_bridge(adjusters, needs)  # at first, the best is wanted
+    assert part.settings_mm[0] > 0

@@ -184,6 +184,16 @@ WRONG = [
         SIX + PAIRS + 'thread = "M33"\nscrew_head = "tail"\n',
         "known are M1.6, M2, M2.5, M3, M4, M5, M6, each also with a finer pitch, and 0-80, 1-64,",
     ),
+    (
+        SIX + PAIRS + SCREW.replace("M3", "M3-LH") + 'thread_hand = "right"\n',
+        "thread_hand: is 'right', and thread says LH. Keep one of the two",
+    ),
+    (SIX + PAIRS + SCREW + 'thread_hand = "both"\n', "thread_hand: is 'both'. Give \"right\" or"),
+    (SIX + PAIRS + 'thread_hand = "left"\n', "thread: is missing. Add a standard designation"),
+    (
+        SIX + PAIRS + 'thread = "LH"\nscrew_head = "tail"\n',
+        "thread: is 'LH'. Give a standard designation such as \"M3\"",
+    ),
     (SIX + PAIRS + "setback_mm = 99\n", "setback_mm: is 99. Give -10 to 20 millimetres"),
     (
         GENERAL.replace("[0.0, 0.75]", "[0, 0.0]"),
@@ -215,6 +225,24 @@ def test_one_line_says_what_contradicts_itself(tmp_path, called, text, line) -> 
     (tmp_path / "s2_open_1.wav").write_bytes(b"RIFF")
     done = called("analyze", tmp_path)
     assert (done.code, done.out, done.err) == (2, "", f"pluckcheck: {said}\n")
+
+
+@pytest.mark.parametrize(
+    ("keys", "hand"),
+    [
+        ('thread = "M3"', "right"),
+        ('thread = "M3"\nthread_hand = "left"', "left"),
+        ('thread = "M3-LH"', "left"),
+        ('thread = "m3 lh"\nthread_hand = "left"', "left"),
+        ('thread = "M3x0.5 - LH"', "left"),
+        ('thread_pitch_mm = 0.5\nthread_hand = "left"', "left"),
+    ],
+)
+def test_thread_winds_to_the_right_unless_the_file_says_otherwise(tmp_path, keys, hand) -> None:
+    found = bridge(tmp_path, SIX + PAIRS + f'{keys}\nscrew_head = "tail"\n')
+    for each in found.adjusters:
+        assert each.screw is not None
+        assert (each.screw.pitch_mm, each.screw.hand) == (0.5, hand)
 
 
 def test_known_threads_are_known() -> None:

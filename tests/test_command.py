@@ -201,3 +201,39 @@ def test_help_loads_nothing_heavy() -> None:
     )
     assert done.returncode == 0, done.stderr
     assert "analyze" in done.stdout
+
+
+def test_csv_has_what_to_turn_for_each_string(run: Run) -> None:
+    """The demo's two strings of a saddle share its turns; what stands there is that of the JSON."""
+    folder = SAMPLE_AUDIO / "paired_saddles"
+    rows = list(csv.DictReader(io.StringIO(run("analyze", folder, "--csv", "-").stdout)))
+    report = json.loads(run("analyze", folder, "--json", "-").stdout)
+    for saddle in report["saddles"]:
+        for row in rows:
+            if int(row["string"]) not in saddle["strings"]:
+                continue
+            assert row["saddle"] == f"saddle {'-'.join(map(str, saddle['strings']))}"
+            assert float(row["turns"]) == saddle["turns"]
+            assert row["direction"] == saddle["direction"]
+            assert float(row["advised_move_mm"]) == pytest.approx(saddle["move_mm"])
+            after = saddle["residual_cents"][row["string"]]
+            assert float(row["residual_cents"]) == pytest.approx(after)
+            told = "leave it" if not saddle["move_mm"] else f"{saddle['turns']:g} turn"
+            assert row["advice"].startswith(f"{row['saddle']}: {told}")
+
+
+@pytest.mark.usefixtures("before")
+def test_csv_of_one_piece_on_two_posts_names_both(called, tmp_path) -> None:
+    """No single turn moves a string there, so the cells of one screw stay empty."""
+    folder = tmp_path / "before"
+    text = (folder / "instrument.toml").read_text(encoding="utf-8")
+    posts = 'kind = "two posts"\nstring_spread_mm = 10\npost_positions_mm = [-5, 15]\n'
+    text = text.replace("saddles = [[2], [1]]\n", posts)
+    (folder / "instrument.toml").write_text(text, encoding="utf-8")
+    done = called("analyze", folder, "--csv", "-")
+    rows = list(csv.DictReader(io.StringIO(done.out)))
+    assert [row["turns"] for row in rows] == ["", ""]
+    for row in rows:
+        assert row["advice"].startswith("bass post: ")
+        assert "; treble post: " in row["advice"]
+    assert float(rows[0]["advised_move_mm"]) > 0 > float(rows[1]["advised_move_mm"])

@@ -173,18 +173,20 @@ def test_magnet_where_only_the_fretted_note_is_rough() -> None:
 
 def test_beats_where_they_were_measured() -> None:
     """1 Hz: what a trained ear tunes to ([AB24], SEEN)."""
-    fretted = replace(CLEAN, stiffness=4 * CLEAN.stiffness)
-    case = StringCase(6, {"open": (CLEAN,), "f12": (fretted,)})
-    heard = {"open": (2.0,), "f12": (math.nan,)}
-    (worn,) = worn_or_wrong(replace(case, beats_hz=heard))
+
+    def case(open_hz: float, fretted_hz: float) -> StringCase:
+        open_note = replace(CLEAN, beat_hz=open_hz)
+        fretted = replace(CLEAN, stiffness=4 * CLEAN.stiffness, beat_hz=fretted_hz)
+        return StringCase(6, {"open": (open_note,), "f12": (fretted,)})
+
+    (worn,) = worn_or_wrong(case(2.0, math.nan))
     assert "open note beats at 2.0 Hz" in worn.evidence
-    assert not list(magnet_pull(replace(case, beats_hz=heard)))
-    only_fretted = {"open": (0.4,), "f12": (3.0,)}
-    (magnet,) = magnet_pull(replace(case, beats_hz=only_fretted))
+    assert not list(magnet_pull(case(2.0, math.nan)))
+    (magnet,) = magnet_pull(case(0.4, 3.0))
     assert "beats at 3.0 Hz at the 12th fret" in magnet.evidence
-    for quiet in ({}, {"open": (math.nan,), "f12": (math.nan,)}, {"open": (0.5,), "f12": (0.9,)}):
-        assert not list(worn_or_wrong(replace(case, beats_hz=quiet)))
-        assert not list(magnet_pull(replace(case, beats_hz=quiet)))
+    for quiet in (case(math.nan, math.nan), case(0.5, 0.9)):
+        assert not list(worn_or_wrong(quiet))
+        assert not list(magnet_pull(quiet))
 
 
 def test_harmonic_that_is_not_the_open_strings() -> None:

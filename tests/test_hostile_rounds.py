@@ -60,6 +60,14 @@ BAD_REPORTS = [
         lambda b: b["instrument"].update(tuning=["E2", "B2"]),
         "is of strings E2 B2, and this has E2 A2. Give the earlier report of the same instrument",
     ),
+    (
+        lambda b: b["instrument"].update(scale_lengths_mm="650"),
+        "[instrument] scale_lengths_mm: is '650'. Give a list of lengths in mm, or null",
+    ),
+    (
+        lambda b: b["instrument"].update(scale_lengths_mm=[650, "x"]),
+        "[instrument] scale_lengths_mm: is 'x', not a number. Give a list of lengths in mm",
+    ),
     (lambda b: b.pop("instrument"), "[instrument]: is missing. Add a table headed [instrument]"),
     (lambda b: b.pop("strings"), "[strings]: is missing. Add a list with an entry for each"),
     (lambda b: b["strings"][0].pop("error_cents"), "[strings] error_cents: is missing. Add a"),

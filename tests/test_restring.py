@@ -18,6 +18,7 @@ from scipy import stats
 
 from analyzer.instrument.model import Instrument, Screw, own_screws
 from analyzer.instrument.string_data import StringData
+from analyzer.restring.measured import MeasuredNow
 from analyzer.restring.plan import plan_of
 from analyzer.string_model.from_data import TYPICAL_KAPPA, TYPICAL_KAPPA_UNCERTAINTY
 
@@ -270,3 +271,76 @@ def test_no_input_is_written_over_and_no_file_is_one_line(run, files) -> None:
     assert after.read_text(encoding="utf-8") == NEXT
     done = run("restring", now, after.with_name("none.toml"))
     assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+
+
+def test_move_within_its_uncertainty_is_left(run, files) -> None:
+    """Nylon of which only the gauge is known: its stretch is that of nylon on average."""
+    now, after = files
+    nylon = '[[strings]]\nstring = 3\ndiameter_mm = {}\nmaterial = "nylon"\n'
+    now.write_text(NOW[: NOW.index("[[strings]]")] + nylon.format(1.02), encoding="utf-8")
+    after.write_text(nylon.format(1.06), encoding="utf-8")
+    said = " ".join(run("restring", now, after).stdout.split())
+    assert "Saddle of 3: leave it" in said
+    assert "is within its own uncertainty" in said
+    now.write_text(NOW[: NOW.index("[bridge]")] + nylon.format(1.02), encoding="utf-8")
+    said = " ".join(run("restring", now, after).stdout.split())
+    assert "3 G3" in said
+    assert "leave it" in said
+
+
+def test_measured_error_and_change_add_up() -> None:
+    """Half-widths by their root sum of squares; the move by 1200/ln 2 cents over the length."""
+    now, after = TABLES["normal nylon"][1], TABLES["hard nylon"][1]
+    bridge = own_screws([[each] for each in (6, 5, 4, 3, 2, 1)], Screw(0.5, "neck", 0.01))
+    made = instrument_with({2: measured(now)}, bridge)
+    measured_before = MeasuredNow("before.json", {2: (6.0, 0.4), 1: (-3.0, 0.4)}, None)
+    plan = plan_of(made, {2: measured(after)}, now=measured_before)
+    (found,) = plan.strings
+    assert found.error_now_cents == 6.0
+    change_cents = after.error_12_cents - now.error_12_cents
+    assert found.error_next_cents == pytest.approx(6.0 + change_cents, abs=0.04)
+    both = math.hypot(0.4, found.error_change_uncertainty_cents)
+    assert found.error_next_uncertainty_cents == pytest.approx(both)
+    per_mm = 1200 / math.log(2) / SCALE_LENGTH_MM
+    assert found.saddle_move_mm == pytest.approx(found.error_next_cents / per_mm, rel=0.03)
+    (preset,) = plan.saddles
+    assert preset.move_mm == pytest.approx(found.saddle_move_mm, abs=0.003)
+    assert preset.direction == "counterclockwise"  # head at the neck, away from the nut
+
+
+def test_string_without_result_in_the_report_has_a_change_and_no_move() -> None:
+    now, after = TABLES["normal nylon"][1], TABLES["hard nylon"][1]
+    made = instrument_with({2: measured(now)}, own_screws([[2]]))
+    plan = plan_of(made, {2: measured(after)}, now=MeasuredNow("before.json", {}, None))
+    (found,) = plan.strings
+    assert found.error_change_cents is not None
+    assert (found.error_next_cents, found.saddle_move_mm) == (None, None)
+    assert "before.json has no result for this string" in found.reason
+    assert not plan.complete
+
+
+STEEL = '[[strings]]\nstring = {}\ndiameter_mm = {}\nmaterial = "steel"\n'
+
+
+def test_report_is_where_presetting_starts(called, before, tmp_path) -> None:
+    """BEFORE's strings: 8.0 cents sharp and 5.0 flat; M3, head at the tail; moves of no round."""
+    now, after = tmp_path / "before" / "instrument.toml", tmp_path / "next.toml"
+    text = now.read_text(encoding="utf-8")
+    now.write_text(text + STEEL.format(2, 0.6) + STEEL.format(1, 0.5), encoding="utf-8")
+    after.write_text(STEEL.format(2, 0.62), encoding="utf-8")
+    plan = json.loads(called("restring", now, after, "--report", before, "--json", "-").out)
+    (string,) = plan["strings"]
+    assert string["error_now_cents"] == pytest.approx(8.0, abs=0.2)
+    assert string["error_next_cents"] == pytest.approx(
+        string["error_now_cents"] + string["error_change_cents"]
+    )
+    assert plan["report"] == "before.json"
+    (preset,) = plan["saddles"]
+    assert preset["direction"] == "clockwise"
+    assert abs(preset["residual_cents"]["2"]) < 0.5
+    done = called("restring", now, after, "--report", before)
+    assert "Starting from the errors in before.json" in done.out
+    now.write_text(now.read_text(encoding="utf-8").replace("Dunlin", "Dotterel"), encoding="utf-8")
+    done = called("restring", now, after, "--report", before)
+    assert (done.code, done.out) == (2, "")
+    assert done.err.startswith("pluckcheck: before.json: is of 'Dunlin', and this is 'Dotterel'.")

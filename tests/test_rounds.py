@@ -65,6 +65,7 @@ def test_turned_the_wrong_way_is_said_and_not_learned(before, record, called) ->
     done = called("analyze", record("after", true), "--previous", before)
     assert done.out.count("the wrong way; check screw_head and the way it was turned") == 2
     assert "Nothing was learned from it" in done.out
+    assert "or none, say so with --turned" in " ".join(done.out.split())
 
 
 def test_travel_that_was_used_up_is_not_given_again(record, called, tmp_path) -> None:
@@ -91,6 +92,40 @@ def test_thread_that_was_mended_between_rounds(before, called, tmp_path) -> None
     called("analyze", tmp_path / "before", "--previous", before, "--json", path, "--quiet")
     predicted = loaded(path)["outcome"][0]["predicted_change_cents"]
     assert predicted == pytest.approx(moved(0.0, advised * 0.7 / 0.5), abs=1e-6)
+
+
+def test_left_hand_thread_that_was_taken_for_a_right_hand_one(before, record, called) -> None:
+    """Advised clockwise for the first string, which moved it the other way; nothing contradicts."""
+    advised = {each["name"]: each["move_mm"] for each in loaded(before)["adjusters"]}
+    true = {s: moved(BEFORE[s], -advised[f"saddle {s}"]) for s in (2, 1)}
+    left_hand = INSTRUMENT.replace('"M3"', '"M3-LH"').replace("[4.0, 6.0]", "[8.0, 12.0]")
+    done = called("analyze", record("after", true, left_hand), "--previous", before)
+    assert done.out.count("as predicted") == 2
+
+
+def test_scale_length_that_was_mended_between_rounds(before, record, called, tmp_path) -> None:
+    """A response of 0.85 is what a scale length of 650 mm in place of 765 mm looks like.
+
+    Once the length is right, the screws do what the geometry says: the 0.85 must not stay.
+    """
+    second, third = tmp_path / "second.json", tmp_path / "third.json"
+    advised = {s: loaded(before)["adjusters"][2 - s]["move_mm"] for s in (2, 1)}
+    true = {s: moved(BEFORE[s], 0.85 * advised[s]) for s in (2, 1)}
+    first_round = record("after", true)
+    called("analyze", first_round, "--previous", before, "--json", second, "--quiet")
+    assert loaded(second)["adjusters"][0]["response"] == pytest.approx(0.85, abs=0.04)
+    turned = tmp_path / "turned.csv"
+    turned.write_text("adjuster,move_mm\n2,3\n1,-3\n", encoding="utf-8")
+    again = {s: moved(true[s], 0.85 * mm) for s, mm in ((2, 3.0), (1, -3.0))}
+    for length, response in ((650, 0.85), (650 / 0.85, 1.0)):
+        text = INSTRUMENT.replace("650", f"{length}")
+        folder = record(f"last {length:.0f}", again, text)
+        words = ("analyze", folder, "--previous", second, "--turned", turned, "--json", third)
+        assert called(*words, "--quiet").code == 0
+        report = loaded(third)
+        assert report["adjusters"][0]["response"] == pytest.approx(response, abs=0.03)
+        assert report["response"]["rounds"] == (1 if response == 1 else 2)
+        assert ("scale_length_mm" in " ".join(report["warnings"])) == (response == 1)
 
 
 @pytest.mark.parametrize("columns", [40, 60, 80])

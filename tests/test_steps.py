@@ -6,16 +6,17 @@ import math
 
 import pytest
 
+from analyzer.bridge.response import prior_response
 from analyzer.bridge.steps import Step
-from analyzer.instrument.model import Instrument, Screw, own_screws
-from analyzer.report.adjustment import Adjustment, adjust
+from analyzer.instrument.model import Adjuster, Bridge, Instrument, Screw, Steps, own_screws
+from analyzer.report.adjustment import Adjustment, Done, adjust
 from analyzer.report.model import StringResult
 
 S_MM = 647.7
 TUNING = ("E2", "A2", "D3", "G3", "B3", "E4")
 
 
-def advice(errors, bridge, uncertainty=0.2) -> Adjustment:
+def advice(errors, bridge, uncertainty=0.2, done=None) -> Adjustment:
     """``errors`` by string, cents; a string with None has no result."""
     tuning = TUNING[-len(errors) :]
     strings = tuple(
@@ -27,7 +28,7 @@ def advice(errors, bridge, uncertainty=0.2) -> Adjustment:
         )
         for string, error in errors.items()
     )
-    return adjust(Instrument("x", tuning, (S_MM,) * len(tuning), bridge), strings)
+    return adjust(Instrument("x", tuning, (S_MM,) * len(tuning), bridge), strings, done)
 
 
 def error_then(error: float, moved_mm: float) -> float:
@@ -126,3 +127,30 @@ def test_step_is_a_value() -> None:
     step = Step("saddle 1", 0.25, 0.5, "clockwise", {1: 1.0})
     with pytest.raises(AttributeError):
         step.turns = 1.0
+
+
+def test_a_string_that_agrees_by_chance_is_not_said_to_teach() -> None:
+    """Nothing was moved, and three were said to be: the small move of string 1 proves nothing."""
+    bridge = own_screws([[3], [2], [1]], Screw(0.5, "tail", 0.25))
+    moves = {"saddle 3": 3.0, "saddle 2": 2.0, "saddle 1": 0.05}
+    errors = {3: 8.0, 2: 5.0, 1: 0.2}
+    nowhere = dict.fromkeys(moves)
+    still = dict.fromkeys(moves, 0.0)
+    known = {string: (error, 0.2) for string, error in errors.items()}
+    done = Done("before", known, moves, nowhere, still, prior_response(bridge.adjusters))
+    found = advice(errors, bridge, done=done)
+    assert found.response is not None
+    assert found.response.rounds == 0
+    assert [each.learned_from for each in found.outcome] == [False] * 3
+
+
+def test_one_piece_that_ends_its_travel_is_not_told_to_be_turned_round() -> None:
+    """Its posts stand where they stand; moving them is no bench work."""
+    ends = [
+        Adjuster(name, share, Screw(0.7, "tail", 0.25), (1.0, 0.5), Steps(0.175, 0.35))
+        for name, share in (("bass post", {2: 0.8, 1: 0.2}), ("treble post", {2: 0.2, 1: 0.8}))
+    ]
+    found = advice({2: 9.0, 1: 8.0}, Bridge(((2, 1),), tuple(ends)))
+    said = " ".join(found.warnings)
+    assert "Another place for the whole piece is work for a qualified repairer." in said
+    assert "turned round" not in said

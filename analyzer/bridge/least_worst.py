@@ -1,84 +1,79 @@
 """The best place for the adjusters of a problem where any place can be had.
 
-The least worst error is a linear program once the effects are taken as straight lines; they are
-nearly straight, so a few rounds of it are exact. With one adjuster the program is solved by hand:
-its optimum is where two lines cross.
+The least worst error is a linear program once the effects are taken as straight lines, and the
+least squares that it leaves room for are a search within straight limits. The effects are nearly
+straight, so a few rounds of both are exact.
 """
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from scipy.optimize import linprog, minimize
 
+from analyzer.bridge.corners import lowest, reach
 from analyzer.bridge.effect import Array
 from analyzer.bridge.problem import Problem
+from analyzer.bridge.within import least_squares_within
 
 _MOST_ROUNDS = 8
-_SETTLED_MM = 2e-3  # what is left goes with its square over the scale length: under 1e-7
+_SETTLED_MM = 0.02  # what is left goes with its square over the scale length: under 1e-6
 _AT_LIMIT_MM = 1e-7
 _SAME_CENTS = 1e-6  # two worst errors so near are one
+_NEARLY_WORST_CENTS = 1e-3
+_NO_RANK = 1e-9  # a singular value against the largest
 
 
 def least_worst_mm(problem: Problem) -> Array:
-    """The settings, (m,) mm within the travel, of the least worst error, then least squares.
-
-    Where all adjusters move in steps, whoever looks for these weighs the squares.
-    """
+    """The settings, (m,) mm within the travel, of the least worst error, then least squares."""
     settings = np.clip(np.zeros(len(problem.adjusters)), problem.low_mm, problem.high_mm)
-    one = len(problem.adjusters) == 1
     for _ in range(_MOST_ROUNDS):
-        jacobian = problem.jacobian(settings)
-        at_zero = problem.residuals_cents(settings) - jacobian @ settings
-        found = (_where_lines_cross if one else _linear_program)(problem, at_zero, jacobian)
+        found = _of_straight_lines(problem, settings)
         settled = np.max(np.abs(found - settings)) < _SETTLED_MM
         settings = found
         if settled:
             break
-    unique = one or problem.steps_mm is not None
-    return settings if unique else _least_squares(problem, settings)
+    return settings
 
 
-def _where_lines_cross(problem: Problem, at_zero: Array, jacobian: Array) -> Array:
-    """One adjuster: the lowest point of the upper envelope of r - d and -r - d."""
-    heights = np.concatenate([at_zero, -at_zero]) - np.tile(problem.doubts_cents, 2)
-    slopes = np.concatenate([jacobian[:, 0], -jacobian[:, 0]])
-    rise, apart = np.subtract.outer(heights, heights), -np.subtract.outer(slopes, slopes)
-    crossing = rise[apart != 0] / apart[apart != 0]
-    tries = np.minimum(np.maximum(crossing, problem.low_mm), problem.high_mm)
-    envelope = np.max(heights + np.outer(tries, slopes), axis=1)
-    return np.asarray(tries[[np.argmin(envelope)]])
+def _of_straight_lines(problem: Problem, about_mm: Array) -> Array:
+    """The best settings where the effects go on as straight as they are about ``about_mm``."""
+    jacobian = problem.jacobian(about_mm)
+    at_zero = problem.residuals_cents(about_mm) - jacobian @ about_mm
+    rows, bounds = _rows_within(problem, at_zero, jacobian)
+    best = _least_worst_corner(rows, bounds, 2 * at_zero.size)
+    if best.size == 2:  # one adjuster, with one best place
+        return best[:-1]
+    room = np.zeros(bounds.size)
+    room[: 2 * at_zero.size] = best[-1] + _SAME_CENTS
+    weights = 1 / (1 + problem.doubts_cents)
+    squares = weights[:, None] * jacobian, -weights * at_zero
+    found = least_squares_within(*squares, rows, bounds + room)
+    return best[:-1] if found is None else np.clip(found, problem.low_mm, problem.high_mm)
 
 
-def _linear_program(problem: Problem, at_zero: Array, jacobian: Array) -> Array:
-    """Least t with r - d <= t and -r - d <= t."""
-    rows, bound = rows_within(problem, at_zero, jacobian)
-    rows = np.column_stack([rows, -np.ones(bound.size)])
-    cost = np.append(np.zeros(jacobian.shape[1]), 1.0)
-    limits = [*zip(problem.low_mm, problem.high_mm, strict=True), (None, None)]
-    found = linprog(cost, A_ub=rows, b_ub=bound, bounds=limits, method="highs")
-    return np.asarray(found["x"])[:-1]
+def _rows_within(problem: Problem, at_zero: Array, jacobian: Array) -> tuple[Array, Array]:
+    """The rows (2n + 2m, m) and bounds that say |r| - d <= 0 and, after these, the travel."""
+    one_each = np.eye(jacobian.shape[1])
+    rows = np.vstack([jacobian, -jacobian, one_each, -one_each])
+    doubts = problem.doubts_cents
+    travel = [problem.high_mm, -problem.low_mm]
+    return rows, np.concatenate([doubts - at_zero, doubts + at_zero, *travel])
 
 
-def rows_within(problem: Problem, at_zero: Array, jacobian: Array) -> tuple[Array, Array]:
-    """The rows (2n, m) and bounds (2n,) that say |r| - d <= 0 of straight-line effects."""
-    bound = np.concatenate([problem.doubts_cents - at_zero, problem.doubts_cents + at_zero])
-    return np.vstack([jacobian, -jacobian]), bound
+def _least_worst_corner(rows: Array, bounds: Array, errors: int) -> Array:
+    """The settings and, last, the least t with r - d <= t and -r - d <= t, the first rows."""
+    worst = np.zeros(bounds.size)
+    worst[:errors] = -1.0
+    cost = np.append(np.zeros(rows.shape[1]), 1.0)
+    return lowest(cost, np.column_stack([rows, worst]), bounds)
 
 
 def exact_reach_mm(problem: Problem, best_mm: Array, worst_cents: float) -> tuple[Array, Array]:
     """How far each setting can go, both ways, with no error worse than ``worst_cents``, (m,)."""
     jacobian = problem.jacobian(best_mm)
     at_zero = problem.residuals_cents(best_mm) - jacobian @ best_mm
-    rows, bound = rows_within(problem, at_zero, jacobian)
-    limits = list(zip(problem.low_mm, problem.high_mm, strict=True))
-    furthest = [
-        linprog(sign * cost, A_ub=rows, b_ub=bound + worst_cents, bounds=limits)["fun"]
-        for cost in np.eye(best_mm.size)
-        for sign in (1.0, -1.0)
-    ]
-    return np.array(furthest[::2]), -np.array(furthest[1::2])
+    rows, bounds = _rows_within(problem, at_zero, jacobian)
+    bounds[: 2 * at_zero.size] += worst_cents
+    return reach(rows, bounds)
 
 
 def rough_reach_mm(problem: Problem, best_mm: Array, worst_cents: float) -> tuple[Array, Array]:
@@ -86,60 +81,51 @@ def rough_reach_mm(problem: Problem, best_mm: Array, worst_cents: float) -> tupl
 
     Without an end where the adjusters can undo each other.
     """
-    jacobian = problem.jacobian(best_mm)
-    if np.linalg.matrix_rank(jacobian) < best_mm.size:
+    inverse, left_open = _solved(problem.jacobian(best_mm))
+    if left_open.size:
         return np.full(best_mm.size, -np.inf), np.full(best_mm.size, np.inf)
     at_best = float(problem.worst_cents(problem.residuals_cents(best_mm)))
     changes = np.maximum(worst_cents + at_best + 2 * problem.doubts_cents, 0.0)
-    reach = np.abs(np.linalg.pinv(jacobian)) @ changes
-    return best_mm - reach, best_mm + reach
-
-
-def _least_squares(problem: Problem, settings: Array) -> Array:
-    """Of all settings that share the least worst error, the one of least squares."""
-    worst = float(problem.worst_cents(problem.residuals_cents(settings)))
-    room = worst + problem.doubts_cents + _SAME_CENTS
-
-    def squares(x: Array) -> float:
-        return float(problem.squares(problem.residuals_cents(x)))
-
-    def slack(x: Array) -> Array:
-        residuals = problem.residuals_cents(x)
-        return np.concatenate([room - residuals, room + residuals])
-
-    def slack_slopes(x: Array) -> Array:
-        return np.vstack([-problem.jacobian(x), problem.jacobian(x)])
-
-    def slopes(x: Array) -> Array:
-        weighted = problem.residuals_cents(x) / (1 + problem.doubts_cents) ** 2
-        return np.asarray(2 * weighted @ problem.jacobian(x))
-
-    options: dict[str, Any] = {
-        "jac": slopes,
-        "bounds": list(zip(problem.low_mm, problem.high_mm, strict=True)),
-        "constraints": {"type": "ineq", "fun": slack, "jac": slack_slopes},
-    }
-    search: Any = minimize  # its stubs know arrays of one dimension only
-    found = search(squares, settings, method="SLSQP", **options).x
-    kept = float(problem.worst_cents(problem.residuals_cents(found))) <= worst + 10 * _SAME_CENTS
-    return np.clip(found, problem.low_mm, problem.high_mm) if kept else settings
+    furthest = np.abs(inverse) @ changes
+    return best_mm - furthest, best_mm + furthest
 
 
 def settings_uncertainty_mm(problem: Problem, settings: Array) -> Array:
     """Half-widths of the settings' intervals, (m,) mm, from those of the errors.
 
     At the least worst error some strings are exactly as far off as the worst. While these stay
-    the same, the settings follow their errors linearly; a setting at its limit stays there.
+    the same, the settings follow their errors linearly; what that leaves open follows the least
+    squares of all strings, and a setting at its limit stays there.
     """
-    residuals, jacobian = problem.residuals_cents(settings), problem.jacobian(settings)
-    beyond = np.abs(residuals) - problem.doubts_cents
-    worst = np.max(beyond)
-    near = [i for i in range(residuals.size) if beyond[i] > worst - 1000 * _SAME_CENTS]
-    signs = [(i, s) for i in near for s in (1, -1) if s * residuals[i] > -1000 * _SAME_CENTS]
     free = (settings > problem.low_mm + _AT_LIMIT_MM) & (settings < problem.high_mm - _AT_LIMIT_MM)
-    rows = np.array([[*(s * jacobian[i] * free), -1.0] for i, s in signs])
-    drive = np.zeros((len(signs), residuals.size))
-    for row, (i, s) in enumerate(signs):
-        drive[row, i] = s
-    follow = -np.linalg.pinv(rows)[:-1] @ drive
+    jacobian = problem.jacobian(settings)[:, free]
+    held, drive = _worst_rows(problem, settings, jacobian)
+    inverse, directions = _solved(held)
+    by_worst, left_open = (-inverse @ drive)[:-1], directions[:-1]
+    weights = 1 / (1 + problem.doubts_cents)[:, None]
+    changed = weights * (np.eye(weights.size) + jacobian @ by_worst)
+    by_squares = -left_open @ np.linalg.pinv(weights * jacobian @ left_open) @ changed
+    follow = np.zeros((settings.size, weights.size))
+    follow[free] = by_worst + by_squares
     return np.asarray(np.sqrt(follow**2 @ problem.uncertainties_cents**2))
+
+
+def _worst_rows(problem: Problem, settings: Array, jacobian: Array) -> tuple[Array, Array]:
+    """Rows (k, m + 1) and (k, n) of what holds where k strings are worst.
+
+    sign (J x)_i - t + sign e_i = 0, in changes of the settings x, the worst t and the errors e.
+    """
+    residuals = problem.residuals_cents(settings)
+    beyond = np.abs(residuals) - problem.doubts_cents
+    worst = np.flatnonzero(beyond > np.max(beyond) - _NEARLY_WORST_CENTS)
+    drive = np.zeros((worst.size, residuals.size))
+    drive[np.arange(worst.size), worst] = np.sign(residuals[worst])
+    return np.column_stack([drive @ jacobian, -np.ones(worst.size)]), drive
+
+
+def _solved(rows: Array) -> tuple[Array, Array]:
+    """The pseudo-inverse of ``rows``, and as columns the directions in which they do not change."""
+    u, sizes, directions = np.linalg.svd(rows)
+    rank = int(np.sum(sizes > _NO_RANK * sizes[0]))
+    inverse = (directions[:rank].T / sizes[:rank]) @ u[:, :rank].T
+    return inverse, np.asarray(directions[rank:].T)

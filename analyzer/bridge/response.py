@@ -186,22 +186,28 @@ def learn(
         )
         for string, predicted in predictions.items()
     ]
-    fit = [each.string for each in agreements if each.learned_from]
+    fit = {each.string: changes[each.string] for each in agreements if each.learned_from}
     moved = [each for each in agreements if each.moved]
     if not fit or len(fit) < LEAST_SHARE_LEARNED * len(moved):
         return response, agreements
-    found = np.array([changes[string].found_cents for string in fit])
-    own = np.array([changes[string].uncertainty_cents for string in fit]) / _COVERAGE
+    return _updated(response, done, fit), agreements
+
+
+def _updated(response: Response, done: Moves, fit: Mapping[int, Change]) -> Response:
+    """Bayes' rule for the changes of equation (2), as an iterated Kalman update."""
+    strings = list(fit)
+    found = np.array([change.found_cents for change in fit.values()])
+    own = np.array([change.uncertainty_cents for change in fit.values()]) / _COVERAGE
     state = prior = response.state
     for _ in range(_ROUNDS):
-        predicted, slopes, read = _predicted(state, done, fit)
+        predicted, slopes, read = _predicted(state, done, strings)
         innovation = found - predicted - slopes @ (prior - state)
         noise = slopes @ response.covariance @ slopes.T + np.diag(own**2) + read
         gain = np.linalg.solve(noise, slopes @ response.covariance).T
         state = prior + gain @ innovation
     covariance = response.covariance - gain @ slopes @ response.covariance
     covariance = (covariance + covariance.T) / 2
-    return Response(response.adjusters, state, covariance, response.rounds + 1), agreements
+    return Response(response.adjusters, state, covariance, response.rounds + 1)
 
 
 def _predicted(state: Array, done: Moves, strings: Sequence[int]) -> tuple[Array, Array, Array]:

@@ -2,11 +2,14 @@
 
 A move smaller than its own uncertainty is not made: it would as likely harm as help. The others
 are then found again without it, unless that would cost a string more than a quarter of a cent,
-which is half of what is aimed at.
+which is half of what is aimed at. After a first round, strings that hang together are left as they
+are where none of them would gain as much: what one gains there another loses, and settings that
+are about as good are not worth a round of slackening.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -30,6 +33,7 @@ class PartSetting:
 
     ``wanted_mm``: the best place without steps; ``held_mm``: the same with what is in doubt left
     alone, from which the steps are found; ``unlimited_mm``: as wanted, without travel.
+    ``not_worth_it``: there was something to move, but no string would gain by it.
     """
 
     problem: Problem
@@ -38,6 +42,7 @@ class PartSetting:
     wanted_mm: Array
     held_mm: Array
     unlimited_mm: Array
+    not_worth_it: bool
 
     @cached_property
     def residual_cents(self) -> dict[int, float]:
@@ -69,14 +74,19 @@ class PartSetting:
         short_mm = self.short_by_mm(place)
         if short_mm:
             return _shortfall(self, short_mm)
-        step_mm = self.problem.adjusters[place].steps.smallest_mm or 0.0
-        if self.settings_mm[place] != 0:
-            return None
+        return None if self.settings_mm[place] else self._reason_to_leave(place)
+
+    def _reason_to_leave(self, place: int) -> str:
+        step_mm = self.problem.adjusters[place].steps.smallest_mm
         wanted_mm, unsure_mm = abs(self.wanted_mm[place]), self.uncertainty_mm[place]
         if wanted_mm <= unsure_mm:
             return f"the move, {wanted_mm:.2f} mm, is within its own uncertainty, {unsure_mm:.2f}"
         held_mm = abs(self.held_mm[place])
-        if not step_mm or held_mm < _NO_MOVE_MM:
+        if held_mm < _NO_MOVE_MM:
+            return "it is where it is best"
+        if self.not_worth_it:
+            return "no string would gain enough to be worth slackening them again"
+        if not step_mm:
             return "it is where it is best"
         return f"the best place is {held_mm:.2f} mm away, and no step of {step_mm:.3g} mm is better"
 
@@ -95,28 +105,42 @@ def set_bridge(
     adjusters: Sequence[Adjuster],
     needs: Mapping[int, Need],
     factors: Mapping[str, float] | None = None,
+    worth_cents: float = 0.0,
 ) -> list[PartSetting]:
     """The best setting of each part of a bridge all of whose strings are in ``needs``.
 
     Parts without a need are left out. ``factors`` maps adjusters' names to how strongly they
-    answer, against the effects; 1 where there is none.
+    answer, against the effects; 1 where there is none. ``worth_cents``: what a string must gain
+    for those that hang together with it to be slackened.
     """
     parts = []
     for strings, part in parts_of(adjusters):
         if all(string in needs for string in strings):
-            parts.append(_set_part(problem_of(strings, part, needs, factors or {})))
+            problem = problem_of(strings, part, needs, factors or {})
+            parts.append(_set_part(problem, worth_cents))
     return parts
 
 
-def _set_part(problem: Problem) -> PartSetting:
+def _set_part(problem: Problem, worth_cents: float) -> PartSetting:
     wanted = least_worst_mm(problem)
     uncertainty = settings_uncertainty_mm(problem, wanted)
     held, best = _left_alone(problem, wanted, uncertainty)
     steps = problem.steps_mm
     settings = best if steps is None else whole_steps_mm(problem.holding(held), best, steps)
-    at_limit = np.isclose(wanted, problem.low_mm) | np.isclose(wanted, problem.high_mm)
-    unlimited = least_worst_mm(problem.without_travel()) if np.any(at_limit) else wanted
-    return PartSetting(problem, settings, uncertainty, wanted, best, unlimited)
+    not_worth_it = _gain_cents(problem, settings) < worth_cents
+    settings = np.zeros_like(settings) if not_worth_it else settings
+    room_mm = np.minimum(wanted - problem.low_mm, problem.high_mm - wanted)
+    at_limit = bool(np.min(room_mm) < _NO_MOVE_MM)
+    unlimited = least_worst_mm(problem.without_travel()) if at_limit else wanted
+    return PartSetting(problem, settings, uncertainty, wanted, best, unlimited, not_worth_it)
+
+
+def _gain_cents(problem: Problem, settings: Array) -> float:
+    """What the string that gains most gains; without an end where nothing is lost or given up."""
+    if len(problem.strings) == 1 or not np.any(settings):
+        return math.inf
+    gains = np.abs(problem.errors_cents) - np.abs(problem.residuals_cents(settings))
+    return float(np.max(gains))
 
 
 def _left_alone(problem: Problem, wanted: Array, uncertainty: Array) -> tuple[list[int], Array]:

@@ -15,7 +15,6 @@ from typing import Literal
 
 import numpy as np
 
-from analyzer.bridge.effect import Array
 from analyzer.bridge.setting import PartSetting
 from analyzer.instrument.model import Adjuster, Screw
 
@@ -38,24 +37,19 @@ class Step:
 
 
 def turns_for(move_mm: float, screw: Screw) -> tuple[float, Direction]:
-    """Turns of the screw for a move, and which way, as seen facing the head.
-
-    Tightening (clockwise) draws a saddle toward the screw's head (common practice): with the head
-    at the tail end clockwise lengthens the string, with the head on the neck side it shortens it.
-    """
+    """Turns of the screw for a move, and which way, as seen facing the head."""
     turns = abs(move_mm) / screw.pitch_mm
     if turns == 0:
         return 0.0, "none"
     lengthens = move_mm > 0
-    return turns, "clockwise" if lengthens == (screw.head == "tail") else "counterclockwise"
+    return turns, "clockwise" if lengthens == screw.clockwise_lengthens else "counterclockwise"
 
 
 def move_of_turns_mm(turns: float, direction: Direction, screw: Screw) -> float:
     """The move, mm away from the nut, of turns of the screw: ``turns_for`` the other way."""
-    clockwise_lengthens = screw.head == "tail"
     if direction == "none" or turns == 0:
         return 0.0
-    sign = 1.0 if (direction == "clockwise") == clockwise_lengthens else -1.0
+    sign = 1.0 if (direction == "clockwise") == screw.clockwise_lengthens else -1.0
     return sign * turns * screw.pitch_mm
 
 
@@ -72,7 +66,7 @@ def steps_of(parts: Sequence[PartSetting]) -> list[Step]:
 
 def _steps_of_part(part: PartSetting) -> Iterator[Step]:
     moves = list(_moves_of_part(part))
-    places = np.array([now for _, _, now in moves])
+    places = np.array([now_mm for _, _, now_mm in moves])
     for (adjuster, move_mm, _), errors in zip(
         moves, part.problem.residuals_cents(places), strict=True
     ):
@@ -84,20 +78,18 @@ def _steps_of_part(part: PartSetting) -> Iterator[Step]:
         yield Step(adjuster.name, move_mm, turns, direction, moved)
 
 
-def _moves_of_part(part: PartSetting) -> Iterator[tuple[Adjuster, float, Array]]:
-    """What is moved, by how much, and where all adjusters of the part are after it."""
-    now = np.zeros_like(part.settings_mm)
-    while np.any(np.abs(part.settings_mm - now) > _ROUNDING):
-        for place in _larger_first(part):
+def _moves_of_part(part: PartSetting) -> Iterator[tuple[Adjuster, float, tuple[float, ...]]]:
+    """What is moved, by how much, and where all adjusters of the part are after it, mm."""
+    left_mm = list(map(float, part.settings_mm))
+    larger_first = sorted(range(len(left_mm)), key=lambda place: -abs(part.settings_mm[place]))
+    while any(abs(each) > _ROUNDING for each in left_mm):
+        for place in larger_first:
             adjuster = part.problem.adjusters[place]
-            move_mm = _next_move_mm(adjuster, float(part.settings_mm[place] - now[place]))
+            move_mm = _next_move_mm(adjuster, left_mm[place])
             if move_mm != 0:
-                now[place] += move_mm
-                yield adjuster, move_mm, now.copy()
-
-
-def _larger_first(part: PartSetting) -> list[int]:
-    return sorted(range(part.settings_mm.size), key=lambda place: -abs(part.settings_mm[place]))
+                left_mm[place] -= move_mm
+                now_mm = zip(part.settings_mm, left_mm, strict=True)
+                yield adjuster, move_mm, tuple(float(end - left) for end, left in now_mm)
 
 
 def _next_move_mm(adjuster: Adjuster, left_mm: float) -> float:

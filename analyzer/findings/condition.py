@@ -127,4 +127,6 @@ def _misfit(case: StringCase, label: str) -> float:
 
 
 def _beats_hz(case: StringCase, label: str) -> float:
-    return middle(case.beats_hz.get(label, ()))
+    """The middle take's rate; 0 where it does not beat."""
+    rates = (take.beat_hz for take in case.takes.get(label, ()))
+    return middle(rate if rate > 0 else 0.0 for rate in rates)

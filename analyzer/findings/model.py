@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from analyzer.frets.judge import FretResult
 from analyzer.pitch.settle import SettledPitch
@@ -26,14 +26,12 @@ class Finding:
 class StringCase:
     """All that is known of one string.
 
-    ``takes`` maps a fret's label to its plucks in the order of their takes; ``beats_hz`` maps it to
-    the rates of beating of the same plucks, NaN where none was heard. ``saddle_move_mm`` is what
-    the 12th fret asks of its saddle.
+    ``takes`` maps a fret's label to its plucks in the order of their takes. ``saddle_move_mm`` is
+    what the 12th fret asks of its saddle.
     """
 
     string: int
     takes: Mapping[str, tuple[SettledPitch, ...]]
-    beats_hz: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     saddle_move_mm: float | None = None
     saddle_move_uncertainty_mm: float | None = None
     frets: FretResult | None = None

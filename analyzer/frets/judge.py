@@ -181,21 +181,9 @@ def _sentences(result: FretResult, parts: Parts) -> Iterator[str]:
         )
         return
     if "nut" in result.cure:
-        yield (
-            f"Every fretted note is {_both(parts.nut)} cents {_sharp(parts.nut)} alike: the nut's "
-            f"part, cured{_by(result.nut_move_mm, result.nut_move_uncertainty_mm, 'saddle')} at "
-            "the nut; a saddle can only trade it between the frets."
-        )
+        yield _nuts_part(result, parts.nut)
     if "saddle" in result.cure:
-        yield (
-            f"The saddle's part is {_both(parts.saddle)} cents {_sharp(parts.saddle)} at fret 12"
-            + (
-                f", cured{_by(result.saddle_move_mm, result.saddle_move_uncertainty_mm, 'nut')}"
-                " at the saddle once the nut is right."
-                if "nut" in result.cure
-                else ": the saddle's move for the 12th fret is its cure."
-            )
-        )
+        yield _saddles_part(result, parts.saddle)
     if result.unclear:
         yield (
             f"The notes cannot tell the part of {' and '.join(result.unclear)} to "
@@ -203,6 +191,22 @@ def _sentences(result: FretResult, parts: Parts) -> Iterator[str]:
         )
     if not (result.cure or result.unclear):
         yield "Saddle, nut and fretting stretch are in order as far as the notes can tell."
+
+
+def _nuts_part(result: FretResult, nut: Part) -> str:
+    by = _by(result.nut_move_mm, result.nut_move_uncertainty_mm, "saddle")
+    return (
+        f"Every fretted note is {_both(nut)} cents {_sharp(nut)} alike: the nut's part, cured{by} "
+        "at the nut; a saddle can only trade it between the frets."
+    )
+
+
+def _saddles_part(result: FretResult, saddle: Part) -> str:
+    part = f"The saddle's part is {_both(saddle)} cents {_sharp(saddle)} at fret 12"
+    if "nut" not in result.cure:
+        return f"{part}: the saddle's move for the 12th fret is its cure."
+    by = _by(result.saddle_move_mm, result.saddle_move_uncertainty_mm, "nut")
+    return f"{part}, cured{by} at the saddle once the nut is right."
 
 
 def _both(part: Part) -> str:

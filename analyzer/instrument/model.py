@@ -19,6 +19,7 @@ DEFAULT_MAX_STEP_MM = 0.5  # the same where there is no screw; a choice, about a
 DEFAULT_MAX_FILED_MM = 0.2  # what is filed away is gone: smaller; a choice
 
 ScrewHead = Literal["tail", "neck"]
+ThreadHand = Literal["right", "left"]
 Action = Literal["turn", "slide", "file"]
 
 
@@ -29,6 +30,16 @@ class Screw:
     pitch_mm: float
     head: ScrewHead
     smallest_turn: float = DEFAULT_SMALLEST_TURN
+    hand: ThreadHand = "right"
+
+    @property
+    def clockwise_lengthens(self) -> bool:
+        """Whether a clockwise turn, seen facing the head, moves the saddle away from the nut.
+
+        Tightening draws a saddle toward the screw's head, and a right-hand thread is tightened
+        clockwise (common practice).
+        """
+        return (self.head == "tail") == (self.hand == "right")
 
 
 @dataclass(frozen=True)

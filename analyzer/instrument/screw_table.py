@@ -12,9 +12,10 @@ from analyzer.instrument.model import (
     Screw,
     ScrewHead,
     Steps,
+    ThreadHand,
 )
 from analyzer.instrument.tables import Table, shown
-from analyzer.instrument.threads import KNOWN_THREADS, thread_pitch_mm
+from analyzer.instrument.threads import KNOWN_THREADS, size_and_hand, thread_pitch_mm
 
 MOST_TRAVEL_MM = 30.0
 DEFAULT_SMALLEST_MOVE_MM = 0.1  # by hand against a rule or with a file; a choice
@@ -33,18 +34,30 @@ def read_screw(table: Table) -> Screw | None:
     if by_name and by_pitch:
         raise table.fault("thread", "is given beside thread_pitch_mm", "Keep one of the two")
     if not (by_name or by_pitch):
-        if table.has("screw_head"):
+        if table.has("screw_head") or table.has("thread_hand"):
             raise table.fault("thread", "is missing", f"Add {_THREAD}, or thread_pitch_mm = 0.5")
         return None
-    pitch_mm = _named_pitch_mm(table) if by_name else table.number("thread_pitch_mm", 0.1, 3, "0.5")
+    if by_name:
+        pitch_mm, named = _pitch_mm_and_hand(table)
+    else:
+        pitch_mm, named = table.number("thread_pitch_mm", 0.1, 3, "0.5"), None
     head = cast("ScrewHead", table.choice("screw_head", ("tail", "neck")))
-    return Screw(pitch_mm, head, smallest)
+    return Screw(pitch_mm, head, smallest, _hand(table, named))
 
 
-def _named_pitch_mm(table: Table) -> float:
+def _hand(table: Table, named: ThreadHand | None) -> ThreadHand:
+    """Which way the thread winds; ``named`` is what its designation says."""
+    hand = table.choice("thread_hand", ("right", "left"), named or "right")
+    if named not in (None, hand):
+        raise table.fault("thread_hand", f"is '{hand}', and thread says LH", "Keep one of the two")
+    return cast("ThreadHand", hand)
+
+
+def _pitch_mm_and_hand(table: Table) -> tuple[float, ThreadHand | None]:
     designation = table.text("thread", _THREAD)
+    size, hand = size_and_hand(designation)
     try:
-        return thread_pitch_mm(designation)
+        return thread_pitch_mm(size), hand
     except ValueError as error:
         raise table.fault(
             "thread",

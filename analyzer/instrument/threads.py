@@ -8,6 +8,7 @@ checked against tables of general CAD parts after ISO 4762 and ASME B18.3; the o
 from __future__ import annotations
 
 import re
+from typing import Literal
 
 INCH_MM = 25.4
 METRIC_COARSE_MM = {
@@ -27,6 +28,7 @@ KNOWN_THREADS = (
 )
 FINEST_PITCH_MM = 0.1  # no screw of a saddle is finer; less is a slip of the pen
 _UNIFIED = re.compile(r"#?(\d+)-(\d+)(?:\s*(UNC|UNF))?", re.ASCII)
+_LEFT_HAND = re.compile(r"\s*-?\s*LH\s*$", re.ASCII | re.IGNORECASE)
 _METRIC_FINE = re.compile(r"(M\d+(?:\.\d+)?)\s*[X×]\s*(0?\.\d+|1(?:\.0+)?)", re.ASCII)
 
 
@@ -49,3 +51,13 @@ def thread_pitch_mm(designation: str) -> float:
         if size in series.get(unified[3], UNIFIED_COARSE | UNIFIED_FINE):
             return INCH_MM / int(unified[2])
     raise ValueError(f"{designation!r} is not a known thread")
+
+
+def size_and_hand(designation: str) -> tuple[str, Literal["left"] | None]:
+    """A designation without its ``LH``, which stands for a left-hand thread, and the hand it names.
+
+    As in ``M3-LH`` and ``6-32 UNC-LH``: ISO 965-1 and ASME B1.1 (recalled, not looked up). Without
+    it nothing is said, and a thread is right-hand.
+    """
+    size, marks = _LEFT_HAND.subn("", designation)
+    return size, "left" if marks else None

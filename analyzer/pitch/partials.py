@@ -22,12 +22,12 @@ CLEAR_DB = 14.0  # over the median between partials: white noise reaches it once
 _HIGHEST_SHARE_OF_RATE = 0.45
 _FULLY_CLEAR_DB = 12.0  # above CLEAR_DB, from where a partial has its full say
 _FULLY_BELOW = 0.1  # the highest frequency over its own, less 1, likewise
-_FULLY_INSIDE = 0.5  # of the reach, from its end, likewise
+_FULLY_INSIDE = 0.7  # of the reach, from its end, likewise
 _GRID_CENTS = np.arange(-40.0, 40.1, 2.0)
 _GRID_STIFFNESS = np.concatenate([[0.0], np.geomspace(5e-6, 1.2e-3, 28)])
 _GRID_PARTIALS = 12
 _SCORE_CAP_DB = 90.0
-_REACH_CENTS = 12.0
+_REACH_CENTS = 20.0
 _HIGHEST_OWN = 10  # number up to which a clipped note's lines are taken for the string's
 
 

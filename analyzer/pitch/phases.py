@@ -80,7 +80,19 @@ class PhaseFit:
     probabilities: Real
 
 
-def fit_phases(envelopes: Envelopes, standing: Real) -> PhaseFit:
+@dataclass(frozen=True)
+class Rest:
+    """What a fit leaves of the partials: ``values`` (partials, samples) at ``times_s`` (samples,).
+
+    ``noise`` (partials,) is the variance of the noise in either part.
+    """
+
+    values: Complex
+    noise: Real
+    times_s: Real
+
+
+def fit_phases(envelopes: Envelopes, standing: Real) -> tuple[PhaseFit, Rest]:
     """Fit equation (1) to all partials at once, by iterated weighted least squares."""
     log_tau = first_time_constants()
     first = _unwrapped(envelopes, standing)
@@ -109,7 +121,7 @@ def fit_phases(envelopes: Envelopes, standing: Real) -> PhaseFit:
         weights = np.where(reached, weights, _HARDLY * first.weights)
         fit = _fit(measured, weights, blocks, shapes, wander)
         phases = fit.phases - known
-    return fit
+    return fit, Rest(blocks.values * np.exp(-1j * phases), noise, blocks.times_s)
 
 
 def _rest(turned: Complex) -> Real:
@@ -211,7 +223,7 @@ def _weights(amplitude: Real, noise: Real, colour: float | Real) -> Real:
 
 
 def _fading(envelopes: Envelopes) -> Real:
-    """The say of each sample, (samples,): a hair more or less of the end must not move the figure."""
+    """The say of each sample, (samples,): a hair more of the end does not move the figure."""
     return np.asarray(np.clip((envelopes.end_s - envelopes.times_s) / _FADE_S, 0, 1))
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analyzer.errors import RecordingError
+from analyzer.pitch.beats import beat_hz
 from analyzer.pitch.clipping import find_clipping
 from analyzer.pitch.envelopes import Envelopes, smoothed
 from analyzer.pitch.guide import LEAST_VOICED_SHARE, Guide, guide_note
@@ -58,6 +59,7 @@ class SettledPitch:
     late_slope_cents_per_s : how the pitch still runs in the second half; a string that slips falls.
     stiffness, stiffness_uncertainty : Fletcher's B, a diagnostic; NaN from fewer than 3 partials.
     partials : how many partials the figure rests on.
+    beat_hz : the rate at which two polarisations make the first partial beat; NaN where none do.
     clipped : whether the recording was too loud for its recorder.
     """
 
@@ -72,6 +74,7 @@ class SettledPitch:
     stiffness: float
     stiffness_uncertainty: float
     partials: int
+    beat_hz: float
     clipped: bool
 
 
@@ -97,10 +100,11 @@ def settle(recording: Recording, pluck: Pluck) -> SettledPitch:
         mend = mended(samples, spectrum.rate_hz, spectrum.onset_s, peaks, envelopes)
         whole = mend.whole
         envelopes = _envelopes_of(recording.path.name, mend, spectrum, peaks)
-    phases = fit_phases(envelopes, peaks.standing)
+    phases, rest = fit_phases(envelopes, peaks.standing)
     string = _string(recording.path.name, peaks, envelopes, phases)
-    clipped = clipping.clipped
-    return _in_figures(string, peaks, envelopes, phases, pace, clipped=clipped, whole=whole)
+    beats_hz, clipped = pace * beat_hz(rest, peaks), clipping.clipped
+    found = _in_figures(string, peaks, envelopes, phases, pace, whole=whole)
+    return replace(found, beat_hz=beats_hz, clipped=clipped)
 
 
 def _in_figures(
@@ -110,7 +114,6 @@ def _in_figures(
     phases: PhaseFit,
     pace: float,
     *,
-    clipped: bool,
     whole: bool,
 ) -> SettledPitch:
     first_hz = pace * envelopes.centres_hz[0] * (1 + phases.offsets[0])
@@ -132,7 +135,8 @@ def _in_figures(
         stiffness=string.stiffness if stiff else math.nan,
         stiffness_uncertainty=string.stiffness_uncertainty if stiff else math.nan,
         partials=peaks.numbers.size,
-        clipped=clipped,
+        beat_hz=math.nan,
+        clipped=False,
     )
 
 
@@ -162,7 +166,8 @@ def _envelopes(spectrum: NoteSpectrum, peaks: Peaks) -> Envelopes:
     half_hz = _band_half_hz(peaks)
     values, centres_hz, times_s = spectrum.envelopes(peaks.rough_hz, half_hz)
     ringing_s = _RINGING / half_hz
-    end_s = min(spectrum.duration_s - spectrum.onset_s - ringing_s, _faint_from_s(values, times_s), _LONGEST_S)
+    last_s = spectrum.duration_s - spectrum.onset_s - ringing_s
+    end_s = min(last_s, _faint_from_s(values, times_s), _LONGEST_S)
     kept = (times_s >= max(_FIT_FROM_S, ringing_s)) & (times_s <= end_s)
     return Envelopes(values[:, kept], centres_hz, times_s[kept], half_hz, end_s)
 

@@ -153,7 +153,7 @@ def _first_phases(
         middle, slopes = _steady_lines(tail)
         phases = middle[:, None] + slopes[:, None] * (times_s - np.mean(tail.times_s))
         return phases, slopes, np.zeros(times_s.size)
-    fit = fit_phases(tail, standing)
+    fit, _ = fit_phases(tail, standing)
     slopes = tail.omega[:, 0] * fit.offsets
     phases = np.stack([np.interp(times_s, fit.times_s, row) for row in fit.phases])
     before_s = np.minimum(times_s - fit.times_s[0], 0.0)

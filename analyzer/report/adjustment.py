@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 from analyzer.bridge.effect import SaddleEffect, effects_of
 from analyzer.bridge.problem import Need
 from analyzer.bridge.response import (
+    Agreement,
     Change,
     Moves,
     Response,
     learn,
     prior_response,
 )
-from analyzer.bridge.setting import PartSetting, set_bridge
+from analyzer.bridge.setting import SPARED_CENTS, PartSetting, set_bridge
 from analyzer.bridge.steps import Step, steps_of
 from analyzer.instrument.model import Adjuster, Bridge, Instrument
 from analyzer.report.bridge_results import BridgeFound
@@ -32,7 +33,8 @@ class Done:
     """An earlier round: each string's error before it with its interval, and what was moved.
 
     ``travel_mm`` and ``moved_mm``, by adjuster, are the travel that the instrument file gave then
-    and the moves since it was given.
+    and the moves since it was given. ``mended`` names the keys of the instrument file whose
+    mending made what had been learned useless.
     """
 
     file: str
@@ -41,6 +43,7 @@ class Done:
     travel_mm: Mapping[str, tuple[float, float] | None]
     moved_mm: Mapping[str, float]
     response: Response
+    mended: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -70,16 +73,16 @@ def adjust(
         response, outcome = _learned(done, bridge, needs, effects)
         moved = _moved_since_measured_mm(done, bridge)
     left = tuple(_with_travel_left(each, moved[each.name]) for each in bridge.adjusters)
-    found = BridgeFound(
-        replace(bridge, adjusters=left), needs, response, set_bridge(left, needs, response.factors)
-    )
+    worth_cents = SPARED_CENTS if done and any(done.moves_mm.values()) else 0.0
+    parts = set_bridge(left, needs, response.factors, worth_cents)
+    found = BridgeFound(replace(bridge, adjusters=left), needs, response, parts)
     return Adjustment(
         tuple(found.saddle(each) for each in bridge.saddles),
         tuple(found.adjuster(each, moved[each.name]) for each in bridge.adjusters),
         tuple(steps_of(found.parts)),
         _response_result(response),
         outcome,
-        (*_travel_counted(done, moved), *_travel_ends(found.parts)),
+        (*_forgotten(done), *_travel_counted(done, moved), *_travel_ends(found.parts)),
     )
 
 
@@ -102,20 +105,21 @@ def _learned(
     }
     moves = Moves(bridge.adjusters, done.moves_mm, effects)
     response, agreements = learn(done.response, moves, changes)
-    outcome = tuple(
-        OutcomeResult(
-            each.string,
-            each.predicted_cents,
-            each.predicted_uncertainty_cents,
-            each.found_cents,
-            each.found_uncertainty_cents,
-            each.normalised_difference,
-            each.learned_from,
-            each.in_words,
-        )
-        for each in agreements
+    learned = response is not done.response
+    return response, tuple(_outcome(each, learned=learned) for each in agreements)
+
+
+def _outcome(found: Agreement, *, learned: bool) -> OutcomeResult:
+    return OutcomeResult(
+        found.string,
+        found.predicted_cents,
+        found.predicted_uncertainty_cents,
+        found.found_cents,
+        found.found_uncertainty_cents,
+        found.normalised_difference,
+        learned and found.learned_from,
+        found.in_words,
     )
-    return response, outcome
 
 
 def _moved_since_measured_mm(done: Done, bridge: Bridge) -> dict[str, float]:
@@ -135,6 +139,14 @@ def _with_travel_left(adjuster: Adjuster, moved_mm: float) -> Adjuster:
     return replace(adjuster, travel_mm=(max(toward + moved_mm, 0.0), max(away - moved_mm, 0.0)))
 
 
+def _forgotten(done: Done | None) -> Iterator[str]:
+    if done is not None and done.mended:
+        yield (
+            f"{' and '.join(done.mended)} of the instrument file changed since {done.file}: what "
+            "had been learned before that round is forgotten, and learned anew from it."
+        )
+
+
 def _travel_counted(done: Done | None, moved: Mapping[str, float]) -> Iterator[str]:
     if done is not None and any(
         moved[name] and travel is not None for name, travel in done.travel_mm.items()
@@ -147,22 +159,21 @@ def _travel_counted(done: Done | None, moved: Mapping[str, float]) -> Iterator[s
 
 def _travel_ends(parts: Sequence[PartSetting]) -> Iterator[str]:
     """What else to look at where the saddle cannot go far enough; common practice of the trade."""
-    short = [
-        part.problem.adjusters[place]
-        for part in parts
-        for place in range(len(part.problem.adjusters))
-        if part.short_by_mm(place)
-    ]
+    short = [part for part in parts if any(map(part.short_by_mm, range(part.settings_mm.size)))]
     if short:
         yield (
             "Where a travel ends short of the best place, look at the strings' age and gauge, the "
             "action and the nut before more is asked of the saddle. "
-            + (
-                "A wider saddle is work for a qualified repairer."
-                if short[0].action == "file"
-                else "A saddle that can be turned round gains some travel."
-            )
+            + _more_room(short[0].problem.adjusters)
         )
+
+
+def _more_room(adjusters: Sequence[Adjuster]) -> str:
+    if adjusters[0].action == "file":
+        return "A wider saddle is work for a qualified repairer."
+    if len(adjusters) > 1:
+        return "Another place for the whole piece is work for a qualified repairer."
+    return "A saddle that can be turned round gains some travel."
 
 
 def _response_result(response: Response) -> ResponseResult:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from analyzer.bridge.problem import Need, parts_of
 from analyzer.bridge.response import Moves, Response, predicted_changes_cents
@@ -30,13 +31,7 @@ class BridgeFound:
         if part is None:
             return SaddleResult(names, self._missing(movers[0]))
         places = [part.problem.adjusters.index(each) for each in movers]
-        by_place = dict(zip(places, movers, strict=True))
-        moves = {
-            string: float(
-                sum(part.settings_mm[k] * each.share.get(string, 0) for k, each in by_place.items())
-            )
-            for string in names
-        }
+        moves = _moves_mm(part, names)
         reasons = dict.fromkeys(filter(None, map(part.reason, places)))
         turns, direction = self._turned_as_a_whole(movers, part)
         return SaddleResult(
@@ -52,44 +47,34 @@ class BridgeFound:
 
     def adjuster(self, given: Adjuster, moved_mm: float) -> AdjusterResult:
         """The result of an adjuster as the instrument file gives it."""
-        adjuster = next(each for each in self.bridge.adjusters if each.name == given.name)
-        response = self.response.factor(given.name)
         result = AdjusterResult(
             given.name,
             given.strings,
             given.action,
             dict(given.share),
-            response,
+            self.response.factor(given.name),
             self.response.factor_uncertainty(given.name),
             given.travel_mm,
             moved_mm,
             None if given.screw is None else given.screw.pitch_mm,
         )
+        adjuster = next(each for each in self.bridge.adjusters if each.name == given.name)
         part = self._part_of(adjuster)
         if part is None:
             return replace(result, reason=self._missing(adjuster))
-        place = part.problem.adjusters.index(adjuster)
-        move_mm = float(part.settings_mm[place])
-        turns, direction = _turned(adjuster, move_mm)
-        reason = part.reason(place)
+        return self._with_effect(_with_advice(result, adjuster, part, self._order(part)))
+
+    def _with_effect(self, result: AdjusterResult) -> AdjusterResult:
+        """What it does to each of its strings, with the response learned so far."""
         per_mm = {
-            string: float(need.effect.slope_cents_per_mm(0.0)) * given.share[string] * response
-            for string, need in self.needs.items()
-            if string in given.share
+            string: float(self.needs[string].effect.slope_cents_per_mm(0.0))
+            * share
+            * result.response
+            for string, share in result.share.items()
         }
-        return replace(
-            result,
-            reason=_sentence(reason) if reason else None,
-            order=self._order(part) if move_mm else None,
-            move_mm=move_mm,
-            move_uncertainty_mm=float(part.uncertainty_mm[place]),
-            turns=turns,
-            direction=direction,
-            cents_per_mm=per_mm,
-            cents_per_turn=None
-            if result.pitch_mm is None
-            else {string: each * result.pitch_mm for string, each in per_mm.items()},
-        )
+        pitch_mm = result.pitch_mm
+        per_turn = None if pitch_mm is None else {s: each * pitch_mm for s, each in per_mm.items()}
+        return replace(result, cents_per_mm=per_mm, cents_per_turn=per_turn)
 
     def _part_of(self, adjuster: Adjuster) -> PartSetting | None:
         for part in self.parts:
@@ -97,8 +82,13 @@ class BridgeFound:
                 return part
         return None
 
-    def _order(self, part: PartSetting) -> int:
-        return 1 + in_working_order(self.parts).index(part)
+    def _order(self, part: PartSetting) -> int | None:
+        """Its place in working order, from 1; None where it stays as it is."""
+        return 1 + self._in_order.index(part) if part in self._in_order else None
+
+    @cached_property
+    def _in_order(self) -> list[PartSetting]:
+        return in_working_order(self.parts)
 
     def _missing(self, adjuster: Adjuster) -> str:
         """Why an adjuster has no advice: a string that hangs together with it is not known."""
@@ -130,6 +120,33 @@ class BridgeFound:
             string: (self.needs[string].error_uncertainty_cents ** 2 + half_width**2) ** 0.5
             for string, (_, half_width) in predicted.items()
         }
+
+
+def _moves_mm(part: PartSetting, strings: Sequence[int]) -> dict[int, float]:
+    """How far the saddle moves under each string, by the geometry."""
+    settings = list(zip(part.problem.adjusters, part.settings_mm, strict=True))
+    return {
+        string: float(sum(move_mm * each.share.get(string, 0.0) for each, move_mm in settings))
+        for string in strings
+    }
+
+
+def _with_advice(
+    result: AdjusterResult, adjuster: Adjuster, part: PartSetting, order: int | None
+) -> AdjusterResult:
+    place = part.problem.adjusters.index(adjuster)
+    move_mm = float(part.settings_mm[place])
+    turns, direction = _turned(adjuster, move_mm)
+    reason = part.reason(place)
+    return replace(
+        result,
+        reason=_sentence(reason) if reason else None,
+        order=order if move_mm else None,
+        move_mm=move_mm,
+        move_uncertainty_mm=float(part.uncertainty_mm[place]),
+        turns=turns,
+        direction=direction,
+    )
 
 
 def _turned(adjuster: Adjuster, move_mm: float) -> tuple[float | None, Direction | None]:

@@ -66,6 +66,7 @@ def build_report(
         None if done is None else done.file,
         found.outcome,
         instrument.name_given,
+        instrument.scale_lengths_mm,
         frets,
         findings_of(instrument, measured, strings, frets, found.adjusters),
     )

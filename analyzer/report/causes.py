@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping, Sequence
 
 from analyzer.findings.collect import find_causes
@@ -44,7 +43,6 @@ def findings_of(
         StringCase(
             each.string,
             plucks[each.string],
-            {label: tuple(map(_beat_hz, takes)) for label, takes in plucks[each.string].items()},
             each.saddle_move_mm,
             each.saddle_move_uncertainty_mm,
             by_string.get(each.string),
@@ -54,11 +52,6 @@ def findings_of(
         for each in strings
     ]
     return find_causes(cases, tuple(_rooms(adjusters, strings)))
-
-
-def _beat_hz(_pluck: SettledPitch) -> float:
-    """The rate at which a pluck beats. Not measured yet: no string is named for its beats."""
-    return math.nan
 
 
 def _plucks(instrument: Instrument, measured: Sequence[Measured]) -> dict[int, Plucks]:

@@ -9,9 +9,10 @@ from typing import Literal
 
 from analyzer import __version__
 from analyzer.bridge.response import Change
-from analyzer.report.earlier import EarlierReport, EarlierString, check_same_instrument
+from analyzer.report.earlier import EarlierReport, EarlierString
 from analyzer.report.files import table_as_csv
 from analyzer.report.model import SCHEMA_VERSION
+from analyzer.report.round_before import check_same_instrument
 
 Verdict = Literal["better", "worse", "changed", "no sure change"]
 
@@ -88,20 +89,16 @@ def _strings(before: EarlierReport, after: EarlierReport) -> Iterator[StringComp
 
 
 def _compared(before: EarlierString | None, after: EarlierString) -> StringComparison:
-    row = StringComparison(after.string, after.note)
-    if before is not None:
-        row = replace(
-            row,
-            before_cents=before.error_cents,
-            before_uncertainty_cents=before.error_uncertainty_cents,
-        )
-    row = replace(
-        row,
-        after_cents=after.error_cents,
-        after_uncertainty_cents=after.error_uncertainty_cents,
+    a, ua = (before.error_cents, before.error_uncertainty_cents) if before else (None, None)
+    b, ub = after.error_cents, after.error_uncertainty_cents
+    row = StringComparison(
+        after.string,
+        after.note,
+        before_cents=a,
+        before_uncertainty_cents=ua,
+        after_cents=b,
+        after_uncertainty_cents=ub,
     )
-    a, ua = row.before_cents, row.before_uncertainty_cents
-    b, ub = row.after_cents, row.after_uncertainty_cents
     if a is None or ua is None:
         return replace(row, reason="No result before.")
     if b is None or ub is None:

@@ -6,24 +6,23 @@ Only what is used is read, and all of that is checked: a report may have been ed
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, cast
 
 import numpy as np
 
-from analyzer.bridge.response import Response, prior_response
-from analyzer.bridge.steps import Direction, move_of_turns_mm
+from analyzer.bridge.response import Response
+from analyzer.bridge.steps import Direction
 from analyzer.errors import UnusableInputError
-from analyzer.instrument.model import Adjuster, Instrument
 from analyzer.instrument.tables import Table, shown, text_of
-from analyzer.report.adjustment import Done
 from analyzer.report.model import SCHEMA_VERSION
 
 _RIGHT_FILE = "Give a report that pluckcheck analyze wrote with --json"
 _LARGEST_CENTS = 1200.0
 _LARGEST_MM = 1000.0
+_LONGEST_MM = 5000.0
 _FURTHEST_RESPONSE = 0.8  # from the geometry's 1; further off it is no response but a mistake
 _ROUNDING = 1e-9
 
@@ -56,7 +55,10 @@ class EarlierAdjuster:
 
 @dataclass(frozen=True)
 class EarlierReport:
-    """A report as read from ``file``. ``response`` is None where it has no bridge."""
+    """A report as read from ``file``. ``response`` is None where it has no bridge.
+
+    ``scale_lengths_mm`` is None where the report does not say.
+    """
 
     file: str
     instrument: str
@@ -65,6 +67,7 @@ class EarlierReport:
     strings: tuple[EarlierString, ...]
     adjusters: tuple[EarlierAdjuster, ...]
     response: Response | None
+    scale_lengths_mm: tuple[float, ...] | None = None
 
 
 def read_report(path: Path) -> EarlierReport:
@@ -80,18 +83,7 @@ def read_report(path: Path) -> EarlierReport:
 
 def parse_report(file_name: str, text: str) -> EarlierReport:
     """As ``read_report``, from the text itself."""
-    try:
-        body = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise UnusableInputError(file_name, "is not JSON", _RIGHT_FILE) from error
-    if not isinstance(body, dict) or "schema_version" not in body:
-        raise UnusableInputError(file_name, "is no report: it has no schema_version", _RIGHT_FILE)
-    if body["schema_version"] != SCHEMA_VERSION or isinstance(body["schema_version"], bool):
-        raise UnusableInputError(
-            file_name,
-            f"has schema_version {shown(body['schema_version'])}",
-            f"This version reads {SCHEMA_VERSION}: analyze those recordings again",
-        )
+    body = _body(file_name, text)
     table = Table(file_name, "", body)
     about = table.table("instrument")
     tuning = about.list_of("tuning", "the list of note names")
@@ -105,7 +97,25 @@ def parse_report(file_name: str, text: str) -> EarlierReport:
         tuple(map(_string, table.tables("strings", "a list with an entry for each string"))),
         adjusters,
         _response(file_name, body, [each.name for each in adjusters]),
+        _scale_lengths_mm(about),
     )
+
+
+def _body(file_name: str, text: str) -> dict[str, Any]:
+    """The JSON of a report of this schema."""
+    try:
+        body = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise UnusableInputError(file_name, "is not JSON", _RIGHT_FILE) from error
+    if not isinstance(body, dict) or "schema_version" not in body:
+        raise UnusableInputError(file_name, "is no report: it has no schema_version", _RIGHT_FILE)
+    if body["schema_version"] != SCHEMA_VERSION or isinstance(body["schema_version"], bool):
+        raise UnusableInputError(
+            file_name,
+            f"has schema_version {shown(body['schema_version'])}",
+            f"This version reads {SCHEMA_VERSION}: analyze those recordings again",
+        )
+    return body
 
 
 def _string(table: Table) -> EarlierString:
@@ -148,6 +158,17 @@ def _travel(table: Table) -> tuple[float, float] | None:
     return toward, away
 
 
+def _scale_lengths_mm(about: Table) -> tuple[float, ...] | None:
+    """A report of an instrument without scale length says null; older ones say nothing."""
+    key, allowed = "scale_lengths_mm", "a list of lengths in mm, or null"
+    given = about.take(key, allowed) if about.has(key) else None
+    if given is None:
+        return None
+    if not isinstance(given, list):
+        raise about.fault(key, f"is {shown(given)}", f"Give {allowed}")
+    return tuple(about.number_in(key, each, 1.0, _LONGEST_MM, allowed) for each in given)
+
+
 def _number_or_null(
     table: Table, key: str, low: float, high: float = _LARGEST_CENTS
 ) -> float | None:
@@ -176,71 +197,3 @@ def _response(file_name: str, body: dict[str, Any], names: Sequence[str]) -> Res
         found = "is not what was learned of these adjusters"
         raise UnusableInputError(f"{file_name}, [response]", found, _RIGHT_FILE)
     return Response(tuple(names), state, covariance, rounds)
-
-
-def check_same_instrument(one: EarlierReport, name: str | None, tuning: Sequence[str]) -> None:
-    """Raise UnusableInputError where a report is of another instrument than ``name``.
-
-    ``name`` is None where it is only that of a folder: each round has a folder of its own.
-    """
-    if one.tuning != tuple(tuning):
-        found = f"is of strings {' '.join(one.tuning)}, and this has {' '.join(tuning)}"
-    elif one.name_given and name is not None and one.instrument != name:
-        found = f"is of {shown(one.instrument)}, and this is {shown(name)}"
-    else:
-        return
-    raise UnusableInputError(one.file, found, "Give the earlier report of the same instrument")
-
-
-def done_before(
-    earlier: EarlierReport, instrument: Instrument, turned_mm: Mapping[str, float] | None = None
-) -> Done:
-    """What was done since an earlier report: as it advised, or as ``turned_mm`` says.
-
-    What had been learned of screws whose thread the file has since corrected is forgotten.
-
-    Raises UnusableInputError where it is of another instrument or bridge, or lacks what is needed.
-    """
-    name = instrument.name if instrument.name_given else None
-    check_same_instrument(earlier, name, instrument.tuning)
-    bridge = instrument.bridge
-    if bridge is None or instrument.scale_lengths_mm is None:
-        raise UnusableInputError(
-            "--previous",
-            "needs a bridge to learn about",
-            "Give scale_length_mm and a [bridge] in the instrument file",
-        )
-    names = [each.name for each in bridge.adjusters]
-    if earlier.response is None or [each.name for each in earlier.adjusters] != names:
-        had = ", ".join(each.name for each in earlier.adjusters) or "none"
-        raise UnusableInputError(
-            earlier.file,
-            f"has the adjusters {had}, and the instrument file {', '.join(names)}",
-            "Give the report of this bridge, and the instrument file as it was",
-        )
-    pairs = list(zip(earlier.adjusters, bridge.adjusters, strict=True))
-    advised = {was.name: _advised_mm(was, now) for was, now in pairs}
-    same_threads = all(
-        was.pitch_mm == (now.screw.pitch_mm if now.screw else None) for was, now in pairs
-    )
-    return Done(
-        earlier.file,
-        dict(_known_errors(earlier)),
-        advised if turned_mm is None else turned_mm,
-        {each.name: each.travel_mm for each in earlier.adjusters},
-        {each.name: each.moved_mm for each in earlier.adjusters},
-        earlier.response if same_threads else prior_response(bridge.adjusters),
-    )
-
-
-def _advised_mm(was: EarlierAdjuster, now: Adjuster) -> float:
-    """What the advice did: turns were made, and what they move is what the file says now."""
-    if was.turns is None or was.direction is None or now.screw is None:
-        return was.move_mm
-    return move_of_turns_mm(was.turns, was.direction, now.screw)
-
-
-def _known_errors(earlier: EarlierReport) -> Iterator[tuple[int, tuple[float, float]]]:
-    for each in earlier.strings:
-        if each.error_cents is not None and each.error_uncertainty_cents is not None:
-            yield each.string, (each.error_cents, each.error_uncertainty_cents)

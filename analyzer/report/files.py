@@ -1,4 +1,4 @@
-"""The report as JSON (schema_version 1) and as CSV, one row a string."""
+"""The report as JSON (schema_version 1); tables as CSV; and how files are written."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ import os
 import re
 import shutil
 import stat
-from collections.abc import Sequence
-from dataclasses import asdict, fields
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from analyzer import __version__
 from analyzer.errors import UnusableInputError
-from analyzer.report.model import SCHEMA_VERSION, Report, StringResult
+from analyzer.report.model import SCHEMA_VERSION, Report
 
 _REPLACED = (None, stat.S_IFREG)  # what is written beside and put in place when it is whole
 # A cell that starts so is read as a formula by spreadsheets; a quote before it makes it text.
@@ -35,6 +35,7 @@ def as_json(report: Report) -> str:
             "name": report.instrument,
             "name_given": report.name_given,
             "tuning": list(report.tuning),
+            "scale_lengths_mm": report.scale_lengths_mm,
         },
         "a4_hz": report.a4_hz,
         "strings": [asdict(each) for each in report.strings],
@@ -53,21 +54,21 @@ def as_json(report: Report) -> str:
     return _NO_UTF8.sub(lambda match: f"\\\\u{ord(match[0]):04x}", text)
 
 
-def as_csv(report: Report) -> str:
-    """The strings as CSV text, a header and one row each; empty where there is no value."""
-    columns = [field.name for field in fields(StringResult)]
-    return table_as_csv(report.strings, columns)
+def rows_as_csv(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> str:
+    """Rows as CSV text under these columns; text in them is made safe for spreadsheets."""
+    import pandas as pd
+
+    safe = [
+        {name: defused(cell) if isinstance(cell, str) else cell for name, cell in row.items()}
+        for row in rows
+    ]
+    return str(pd.DataFrame(safe, columns=list(columns)).to_csv(index=False, lineterminator="\n"))
 
 
 def table_as_csv(rows: Sequence[Any], columns: Sequence[str]) -> str:
-    """Rows of dataclasses with a ``note`` and a ``reason``, which comes last, as CSV text."""
-    import pandas as pd
-
+    """Rows of dataclasses with a ``reason``, which comes last, as CSV text."""
     columns = [*(each for each in columns if each != "reason"), "reason"]
-    table = pd.DataFrame([asdict(each) for each in rows], columns=columns)
-    for name in ("note", "reason"):
-        table[name] = table[name].map(defused, na_action="ignore")
-    return str(table.to_csv(index=False, lineterminator="\n"))
+    return rows_as_csv([asdict(each) for each in rows], columns)
 
 
 def defused(text: str) -> str:

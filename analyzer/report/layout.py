@@ -44,11 +44,6 @@ def with_interval(value: float | None, half_width: float | None, sign: str) -> s
     return f"{signed(value)} {sign} {half_width:.1f}"
 
 
-def way(move_mm: float) -> str:
-    """Which way a saddle moves."""
-    return "away from nut" if move_mm > 0 else "toward nut"
-
-
 def sign_for(options: ConsoleOptions) -> str:
     """Plus or minus, as the terminal can show it."""
     return "+/-" if options.ascii_only else "±"

@@ -39,6 +39,7 @@ class RecordingResult:
     glide_cents: float | None = None
     glide_time_s: float | None = None
     late_slope_cents_per_s: float | None = None
+    beat_hz: float | None = None
     stiffness: float | None = None
     stiffness_uncertainty: float | None = None
     cautions: tuple[str, ...] = ()
@@ -161,6 +162,7 @@ class Report:
     previous: str | None = None
     outcome: tuple[OutcomeResult, ...] = ()
     name_given: bool = True
+    scale_lengths_mm: tuple[float, ...] | None = None
     frets: tuple[FretResult, ...] = ()
     findings: tuple[Finding, ...] = ()
 

@@ -11,13 +11,14 @@ from rich.table import Table
 from rich.text import Text
 
 from analyzer.bridge.steps import Step
-from analyzer.report.layout import bare_table, fits, line, sign_for, signed, way, with_interval
+from analyzer.report.layout import bare_table, fits, line, sign_for, signed, with_interval
 from analyzer.report.model import AdjusterResult, OutcomeResult, Report
+from analyzer.report.words import moved, turned
 
 ORDER = (
-    "Largest gain first, one saddle at a time: the other strings keep their load (common "
-    "practice). Each step: slacken the string, adjust, retune, pluck and compare."
+    "Largest gain first, one saddle at a time: the other strings keep their load (common practice)."
 )
+EACH_STEP = "Each step: slacken the string, adjust, retune, pluck and compare."
 SHARED = "Strings that share a saddle: slacken and retune them together."
 ENDS = (
     "One piece with two adjusters: slacken all its strings a little, take its ends in turn so "
@@ -32,7 +33,6 @@ FILING = "What is filed away does not come back: stop short, and check more ofte
 _MOST_SHOWN = 6  # readings of one adjuster; the report's JSON has all of them
 _ENDS_SHOWN = (3, 2)
 _SAME_MM = 1e-9
-_SLANTS = 0.5  # a share so far below nought is that of a slant, not of strings beyond a post
 
 
 def caution(report: Report) -> str:
@@ -59,6 +59,8 @@ class TerminalBridge:
                 yield from _readings(part)
         else:
             yield from (line(each) for each in _manner(report))
+            if report.steps:
+                yield line("Indented: what the error should read after each step, in cents.")
             yield from _blocks(report)
 
 
@@ -96,8 +98,8 @@ def _in_order(report: Report) -> list[AdjusterResult]:
 def _manner(report: Report) -> Iterator[str]:
     if not report.steps:
         return
-    yield ORDER
     parts = _parts(report)
+    yield f"{ORDER} {EACH_STEP}" if len(parts) > 1 else EACH_STEP
     if any(len(part.adjusters) > 1 for part in parts):
         yield ENDS
     elif any(len(each.strings) > 1 for part in parts for each in part.adjusters):
@@ -151,9 +153,9 @@ def _advice(report: Report, adjuster: AdjusterResult) -> list[str]:
     if adjuster.move_mm == 0:
         return ["leave it", after]
     verb = "file, " if adjuster.action == "file" else ""
-    words = [f"{verb}{_moved(adjuster, adjuster.move_mm)}", after]
+    words = [f"{verb}{moved(adjuster, adjuster.move_mm)}", after]
     if adjuster.turns is not None:
-        words.insert(0, _turns(adjuster.turns, adjuster.direction))
+        words.insert(0, turned(adjuster.turns, adjuster.direction))
     return words
 
 
@@ -163,16 +165,6 @@ def _errors_after(report: Report, adjuster: AdjusterResult) -> Iterator[float]:
         for string, cents in (saddle.residual_cents or {}).items():
             if string in adjuster.strings:
                 yield cents
-
-
-def _moved(adjuster: AdjusterResult, move_mm: float) -> str:
-    """How far and which way; what turns about its middle goes both ways."""
-    side = "bass side " if min(adjuster.share.values()) < -_SLANTS else ""
-    return f"{abs(move_mm):.2f} mm {side}{way(move_mm)}"
-
-
-def _turns(turns: float, direction: str | None) -> str:
-    return f"{turns:g} turn{'' if turns <= 1 else 's'} {direction}"
 
 
 def _readings(part: _Part, *, short: bool = False) -> Iterator[Text]:
@@ -202,8 +194,8 @@ def _each(adjuster: AdjusterResult, steps: Sequence[Step]) -> str:
 
 def _size(adjuster: AdjusterResult, step: Step) -> str:
     if step.turns is not None:
-        return _turns(step.turns, step.direction)
-    return _moved(adjuster, step.move_mm)
+        return turned(step.turns, step.direction)
+    return moved(adjuster, step.move_mm)
 
 
 def _shortened(steps: Sequence[Step]) -> str:
@@ -263,7 +255,10 @@ def _predicted_and_found(each: OutcomeResult, sign: str) -> tuple[str, str]:
 def _learned(report: Report, sign: str) -> str:
     response = report.response
     if response is None or not any(each.learned_from for each in report.outcome):
-        return "Nothing was learned from it: the advice below is by the geometry."
+        return (
+            "Nothing was learned from it: the advice below goes by what was known before. If other "
+            "moves were made than advised, or none, say so with --turned."
+        )
     factors = [each.response for each in report.adjusters]
     span = f"{min(factors):.2f} to {max(factors):.2f}"
     return (

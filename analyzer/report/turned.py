@@ -81,14 +81,13 @@ class _Line:
     def move_mm(self, adjuster: Adjuster) -> float:
         turns, moved = self._text("turns"), self._text("move_mm")
         if bool(turns) == bool(moved):
-            raise self._fault(
-                f"gives {'both' if turns else 'neither'} turns and move_mm".replace(
-                    "neither turns and", "neither turns nor"
-                ),
-                "Give one of the two",
-            )
+            both_or_none = "both turns and" if turns else "neither turns nor"
+            raise self._fault(f"gives {both_or_none} move_mm", "Give one of the two")
         if moved:
             return self._number("move_mm", -_MOST_MM, _MOST_MM)
+        return self._move_of_turns_mm(adjuster)
+
+    def _move_of_turns_mm(self, adjuster: Adjuster) -> float:
         if adjuster.screw is None:
             raise self._fault(
                 f"gives turns for {adjuster.name}, which has no screw in the instrument file",

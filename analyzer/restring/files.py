@@ -7,7 +7,7 @@ from dataclasses import asdict, fields
 
 from analyzer import __version__
 from analyzer.report.files import table_as_csv
-from analyzer.restring.plan import LIMITS, RestringPlan
+from analyzer.restring.plan import RestringPlan
 from analyzer.restring.predict import StringChange
 
 SCHEMA_VERSION = 1
@@ -22,7 +22,8 @@ def plan_as_json(plan: RestringPlan) -> str:
         "a4_hz": plan.a4_hz,
         "strings": [asdict(each) for each in plan.strings],
         "saddles": [asdict(each) for each in plan.saddles],
-        "limits": LIMITS,
+        "report": plan.report,
+        "limits": plan.limits,
         "warnings": list(plan.warnings),
     }
     return json.dumps(body, indent=2, ensure_ascii=False, allow_nan=False) + "\n"

@@ -29,9 +29,11 @@ _OTHER_ENDS: tuple[Ends, ...] = ("pinned", "clamped")
 class StringChange:
     """What the next string changes; None is what could not be had, and ``reason`` says why.
 
-    Uncertainties are half-widths of 95 % intervals. ``error_change_cents`` holds where the saddle
-    stays; ``saddle_move_mm``, positive away from the nut, leaves the 12th fret as it is now.
-    Setbacks are those at which the model has no error. Tensions are at the nominal pitch.
+    Uncertainties are half-widths of 95 % intervals. ``error_change_cents`` and, where the error
+    now was measured, ``error_next_cents`` hold where the saddle stays. ``saddle_move_mm``, positive
+    away from the nut, takes the next error to zero, or leaves the 12th fret as it is now where that
+    is not known. Setbacks are those at which the model has no error. Tensions are at the nominal
+    pitch.
     """
 
     string: int
@@ -39,6 +41,9 @@ class StringChange:
     reason: str | None = None
     error_change_cents: float | None = None
     error_change_uncertainty_cents: float | None = None
+    error_now_cents: float | None = None
+    error_next_cents: float | None = None
+    error_next_uncertainty_cents: float | None = None
     setback_now_mm: float | None = None
     setback_next_mm: float | None = None
     saddle_move_mm: float | None = None
