@@ -19,8 +19,10 @@ from phone_takes import GUITARS, LOSSLESS, PHONES, agreements, lossless, real_ta
 
 
 def main() -> None:
-    print("| guitar | sent as | notes found | rms change of the error, cents | worst | within |")
-    print("| --- | --- | --- | --- | --- | --- |")
+    print(
+        "| guitar | sent as | notes found | median change of the error, cents | rms | worst | within |"
+    )
+    print("| --- | --- | --- | --- | --- | --- | --- |")
     with tempfile.TemporaryDirectory() as scratch:
         for guitar in GUITARS:
             take = real_take(cache(), guitar)
@@ -33,7 +35,7 @@ def main() -> None:
                 used = sum(each.pitch is not None for each in measured)
                 print(
                     f"| {guitar} | {form.file.rpartition('.')[0]} | {used} of {len(take.places)} | "
-                    f"{np.sqrt(np.mean(off**2)):.3f} | {np.max(np.abs(off)):.3f} | "
+                    f"{np.median(np.abs(off)):.3f} | {np.sqrt(np.mean(off**2)):.3f} | {np.max(np.abs(off)):.3f} | "
                     f"{inside} of {len(found)} |"
                 )
 

@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 from phone_takes import GUITARS, PHONES, agreements, lossless, real_take, sent
 
-# What changes by this much is still well inside the intervals of real notes (manual: 0.5 to 4).
-MOST_RMS_CENTS = 1.0
+# A quarter of a turn of M3, the finest step that is commonly made, at a scale length of 647.7 mm:
+# 1731.234 / 647.7 x 0.5 / 4 (pitch after ISO 261). The median, since the partials of a few of these
+# notes do not agree to several cents, as their intervals say.
+QUARTER_TURN_CENTS = 0.334
 
 
 @pytest.mark.parametrize("guitar", GUITARS)
@@ -25,4 +27,4 @@ def test_phone_files_agree_with_lossless_ones(tmp_path, real_recordings, guitar)
         assert len(found) == len(take.instrument.tuning)
         for each in found:
             assert abs(each.off_cents) < each.interval_cents, (form.file, each)
-        assert np.sqrt(np.mean([each.off_cents**2 for each in found])) < MOST_RMS_CENTS
+        assert np.median([abs(each.off_cents) for each in found]) < QUARTER_TURN_CENTS
