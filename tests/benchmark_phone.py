@@ -35,7 +35,8 @@ def main() -> None:
                 used = sum(each.pitch is not None for each in measured)
                 print(
                     f"| {guitar} | {form.file.rpartition('.')[0]} | {used} of {len(take.places)} | "
-                    f"{np.median(np.abs(off)):.3f} | {np.sqrt(np.mean(off**2)):.3f} | {np.max(np.abs(off)):.3f} | "
+                    f"{np.median(np.abs(off)):.3f} | {np.sqrt(np.mean(off**2)):.3f} | "
+                    f"{np.max(np.abs(off)):.3f} | "
                     f"{inside} of {len(found)} |"
                 )
 
