@@ -20,7 +20,7 @@ from phone_takes import GUITARS, LOSSLESS, PHONES, agreements, lossless, real_ta
 
 def main() -> None:
     print(
-        "| guitar | sent as | notes found | median change of the error, cents | rms | worst | within |"
+        "| guitar | sent as | notes | change of the error, cents: median | rms | worst | within |"
     )
     print("| --- | --- | --- | --- | --- | --- | --- |")
     with tempfile.TemporaryDirectory() as scratch:
