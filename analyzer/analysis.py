@@ -8,6 +8,7 @@ import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 import joblib
@@ -18,7 +19,9 @@ from analyzer.instrument.file import FILE_NAME, read_instrument
 from analyzer.instrument.model import Instrument, assumed_instrument
 from analyzer.measure import Measured, measure_file
 from analyzer.music import ISO16_A4_HZ
+from analyzer.recording.door import check_beside
 from analyzer.recording.finding import find_recordings
+from analyzer.recording.limits import DEFAULT_LIMITS, TRUSTED, Limits, ReadingRules
 from analyzer.recording.table import FILE_NAME as TABLE_NAME
 from analyzer.recording.table import Listed, read_table
 from analyzer.report.adjustment import Done
@@ -33,6 +36,7 @@ from analyzer.report.turned import read_turned
 ALL_CORES = -1
 LOWEST_A4_HZ, HIGHEST_A4_HZ = 380.0, 500.0
 _FILES_A_WORKER = 24  # starting a worker costs about as much as measuring this many recordings
+_SAFE_PATH = "PYTHONSAFEPATH"
 
 Progress = Callable[[int, int], None]
 
@@ -46,6 +50,7 @@ def analyze_folder(
     a4_hz: float = ISO16_A4_HZ,
     jobs: int = ALL_CORES,
     progress: Progress | None = None,
+    rules: ReadingRules = TRUSTED,
 ) -> Report:
     """Analyze the labelled recordings of one instrument.
 
@@ -57,12 +62,13 @@ def analyze_folder(
     a4_hz : frequency reference for the nominal notes, 380 Hz to 500 Hz. Errors do not depend on it.
     jobs : processes to use, 1 or more; -1 for all cores.
     progress : called with the number of recordings done and their total.
+    rules : the limits on what is read, and whether the sender of the recordings is trusted.
 
     Raises
     ------
     UnusableInputError
-        No folder, no recordings, a wrong instrument file, earlier report or table, or ``a4_hz``
-        or ``jobs`` out of range.
+        No folder, no recordings or too many, a wrong instrument file, earlier report or table, or
+        ``a4_hz`` or ``jobs`` out of range.
     """
     if not LOWEST_A4_HZ <= a4_hz <= HIGHEST_A4_HZ:
         raise UnusableInputError(
@@ -71,11 +77,12 @@ def analyze_folder(
     if jobs < 1 and jobs != ALL_CORES:
         raise UnusableInputError("--jobs", f"is {jobs}", "Give 1 or more, or -1 for all cores")
     folder = Path(folder)
-    files = find_recordings(folder)
-    instrument, warnings = _instrument(folder, instrument_file)
+    files = find_recordings(folder, rules.limits)
+    instrument, warnings = _instrument(folder, instrument_file, rules)
     done = _done(previous, turned, instrument)
-    listed = _listed(folder, instrument, files)
-    measured = _measure_all(files, listed, instrument, a4_hz, jobs, progress)
+    listed = _listed(folder, instrument, files, rules)
+    measure = partial(measure_file, instrument=instrument, a4_hz=a4_hz, rules=rules)
+    measured = _measure_all(files, listed, measure, jobs, progress)
     measured = judge_together(measured, instrument, a4_hz)
     return build_report(instrument, a4_hz, measured, warnings, done)
 
@@ -112,20 +119,16 @@ def _done(
 def _measure_all(
     files: Sequence[Path],
     listed: Mapping[str, Sequence[Listed]],
-    instrument: Instrument,
-    a4_hz: float,
+    measure: Callable[[Path, Sequence[Listed]], list[Measured]],
     jobs: int,
     progress: Progress | None,
 ) -> list[Measured]:
     workers = min(joblib.effective_n_jobs(jobs), -(-len(files) // _FILES_A_WORKER))
     pool = joblib.Parallel(n_jobs=workers, return_as="generator")
-    tasks = (
-        joblib.delayed(measure_file)(path, listed.get(path.name, ()), instrument, a4_hz)
-        for path in files
-    )
+    tasks = (joblib.delayed(measure)(path, listed.get(path.name, ())) for path in files)
     measured: list[Measured] = []
     try:
-        with _deaf_to_interrupts():
+        with _deaf_to_interrupts(), _no_modules_from_here():
             results = pool(tasks)
         for done, each in enumerate(results, 1):
             measured += each
@@ -141,11 +144,14 @@ def _measure_all(
 
 
 def _listed(
-    folder: Path, instrument: Instrument, files: Sequence[Path]
+    folder: Path, instrument: Instrument, files: Sequence[Path], rules: ReadingRules
 ) -> Mapping[str, Sequence[Listed]]:
     """What the table of takes says, by file; nothing where there is no table."""
     table = folder / TABLE_NAME
-    return read_table(table, instrument, files) if os.path.lexists(table) else {}
+    if not os.path.lexists(table):
+        return {}
+    check_beside(table, rules)
+    return read_table(table, instrument, files)
 
 
 @contextmanager
@@ -161,8 +167,27 @@ def _deaf_to_interrupts() -> Iterator[None]:
         signal.signal(signal.SIGINT, signal.SIG_DFL if before is None else before)
 
 
+@contextmanager
+def _no_modules_from_here() -> Iterator[None]:
+    """Processes that start here import nothing from the folder that they start in.
+
+    It may be a stranger's, with a ``numpy.py`` beside the recordings.
+    """
+    before = os.environ.get(_SAFE_PATH)
+    os.environ[_SAFE_PATH] = "1"
+    try:
+        yield
+    finally:
+        os.environ.pop(_SAFE_PATH)
+        if before is not None:
+            os.environ[_SAFE_PATH] = before
+
+
 def input_files(
-    folder: Path, instrument_file: Path | None = None, *others: Path | None
+    folder: Path,
+    instrument_file: Path | None = None,
+    *others: Path | None,
+    limits: Limits = DEFAULT_LIMITS,
 ) -> list[Path]:
     """Every file that an analysis of this folder reads, so that no output takes its place.
 
@@ -170,15 +195,22 @@ def input_files(
 
     Raises UnusableInputError where there is no such folder or no recording in it.
     """
-    known = [*find_recordings(folder), instrument_file or folder / FILE_NAME, folder / TABLE_NAME]
+    known = [
+        *find_recordings(folder, limits),
+        instrument_file or folder / FILE_NAME,
+        folder / TABLE_NAME,
+    ]
     return [*known, *(each for each in others if each is not None)]
 
 
-def _instrument(folder: Path, given: Path | str | None) -> tuple[Instrument, list[str]]:
+def _instrument(
+    folder: Path, given: Path | str | None, rules: ReadingRules
+) -> tuple[Instrument, list[str]]:
     if given is not None:
         return read_instrument(Path(given)), []
     beside = folder / FILE_NAME
     if os.path.lexists(beside):  # a broken link is a mistake to mend, not a file left out
+        check_beside(beside, rules)
         return read_instrument(beside), []
     instrument = assumed_instrument()
     warning = (

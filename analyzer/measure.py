@@ -20,6 +20,7 @@ from analyzer.plucks import Pluck, find_pluck
 from analyzer.quality.model import Caution, Traits, unclear_name, widened_cents
 from analyzer.quality.sound import judge_pluck
 from analyzer.recording.labels import Label, holds_many, read_label
+from analyzer.recording.limits import TRUSTED, ReadingRules
 from analyzer.recording.reading import Recording, open_recording
 from analyzer.recording.table import Listed
 from analyzer.whole_take.heard import Heard, hear
@@ -69,27 +70,33 @@ def measure_file(
     listed: Sequence[Listed],
     instrument: Instrument,
     a4_hz: float = ISO16_A4_HZ,
+    rules: ReadingRules = TRUSTED,
 ) -> list[Measured]:
     """Measure all that a file holds: what the table lists of it, or else what its name says."""
     if not listed and not holds_many(path.name):
-        return [measure_recording(path, instrument, a4_hz)]
+        return [measure_recording(path, instrument, a4_hz, rules)]
     found: list[Measured] = []
     for row in listed or [Listed(path.name, path.name)]:
         if row.label is None:
-            found += measure_whole(path, instrument, a4_hz, row.start_s, row.end_s)
+            found += measure_whole(path, instrument, a4_hz, row.start_s, row.end_s, rules)
         else:
-            found.append(_measured_row(path, row, row.label, instrument, a4_hz))
+            found.append(_measured_row(path, row, row.label, instrument, a4_hz, rules))
     return found
 
 
-def measure_recording(path: Path, instrument: Instrument, a4_hz: float = ISO16_A4_HZ) -> Measured:
+def measure_recording(
+    path: Path,
+    instrument: Instrument,
+    a4_hz: float = ISO16_A4_HZ,
+    rules: ReadingRules = TRUSTED,
+) -> Measured:
     """Measure one recording; what cannot be used comes back with its reason and never raises."""
     label: Label | None = None
 
     def measure() -> Measured:
         nonlocal label
         label = read_label(path.name, instrument)
-        recording = open_recording(path)
+        recording = open_recording(path, rules)
         return _measured(recording, find_pluck(recording), label, instrument, a4_hz)
 
     found = _guarded(measure)
@@ -102,11 +109,12 @@ def measure_whole(
     a4_hz: float = ISO16_A4_HZ,
     start_s: float = 0.0,
     end_s: float = float("inf"),
+    rules: ReadingRules = TRUSTED,
 ) -> list[Measured]:
     """Find, measure and name every pluck of a take of the whole instrument; never raises."""
 
     def measure() -> list[Measured]:
-        recording = open_recording(path)
+        recording = open_recording(path, rules)
         found = find_plucks(recording, start_s, end_s)
         with _threads().limit(limits=1):
             notes = hear(recording, found.plucks, a4_hz)
@@ -136,14 +144,14 @@ def _guarded(measure: Callable[[], _Found]) -> _Found | str:
 
 
 def _measured_row(
-    path: Path, row: Listed, label: Label, instrument: Instrument, a4_hz: float
+    path: Path, row: Listed, label: Label, instrument: Instrument, a4_hz: float, rules: ReadingRules
 ) -> Measured:
     """A row of the table that names its string and fret."""
     part_s = None
 
     def measure() -> Measured:
         nonlocal part_s
-        recording = open_recording(path)
+        recording = open_recording(path, rules)
         length_s = recording.levels.shape[0] * recording.step_s
         part_s = (row.start_s, min(row.end_s, length_s))
         pluck = find_pluck(recording, row.start_s, row.end_s)

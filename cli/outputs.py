@@ -56,12 +56,13 @@ class Output:
             write_text(self.path, text)
 
 
-def outputs_of(
-    json: tuple[Path | None, Callable[[Any], str]], csv: tuple[Path | None, Callable[[Any], str]]
-) -> list[Output]:
-    """The outputs that are wanted, of a place (None: not wanted) and a form each."""
-    pairs = zip(("--json", "--csv"), (json, csv), strict=True)
-    return [Output(option, path, form) for option, (path, form) in pairs if path is not None]
+def outputs_of(**wanted: tuple[Path | None, Callable[[Any], str]]) -> list[Output]:
+    """The outputs that are wanted, by option, of a place (None: not wanted) and a form each."""
+    return [
+        Output(f"--{option}", path, form)
+        for option, (path, form) in wanted.items()
+        if path is not None
+    ]
 
 
 def check_outputs(outputs: Sequence[Output], inputs: Sequence[Path]) -> None:

@@ -19,6 +19,7 @@ from analyzer.restring.terminal import TerminalPlan
 from cli.streams import print_text
 
 PIPED_COLUMNS = 120
+TEXT_COLUMNS = 80
 
 
 class Progress:
@@ -55,12 +56,22 @@ class Progress:
 
 def show(result: Report | Comparison | RestringPlan) -> None:
     """Print the tables; a pipe gets plain text, wide enough that nothing wraps early."""
-    console = Console(highlight=False)
-    if not console.is_terminal and "COLUMNS" not in os.environ:
-        console = Console(highlight=False, width=PIPED_COLUMNS)
+    console = _console(PIPED_COLUMNS)
     with console.capture() as captured:  # printed by rich itself, a closed pipe would end all
         console.print(_shown(result))
     print_text(captured.get())
+
+
+def text_columns() -> int:
+    """How wide running text may be: as the terminal, and no wider than reads well."""
+    return min(_console(TEXT_COLUMNS).width, TEXT_COLUMNS)
+
+
+def _console(piped_columns: int) -> Console:
+    console = Console(highlight=False)
+    if not console.is_terminal and "COLUMNS" not in os.environ:
+        return Console(highlight=False, width=piped_columns)
+    return console
 
 
 def _shown(result: Report | Comparison | RestringPlan) -> RenderableType:

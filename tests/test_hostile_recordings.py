@@ -77,14 +77,6 @@ def test_sound_that_breaks_off_in_its_middle(tmp_path) -> None:
     assert reason(path).startswith("cannot be read as sound")
 
 
-@pytest.mark.parametrize(("suffix", "coding"), [(".wav", "GSM610"), (".au", "G721_32")])
-def test_coding_that_cannot_be_read_in_parts(tmp_path, suffix, coding) -> None:
-    path = tmp_path / f"s6_open_1{suffix}"
-    soundfile.write(path, TONE, RATE_HZ, subtype=coding)
-    assert coding in reason(path)
-    assert reason(path).endswith("Export it as PCM WAV.")
-
-
 @pytest.mark.parametrize("place", [0, 20_000, TONE.size - 1])  # the last: within a part step
 @pytest.mark.parametrize(
     ("value", "words"),

@@ -29,7 +29,7 @@ from pathlib import Path
 import analyzer.analysis
 from cli.main import main
 
-def slow(path, *_):
+def slow(path, *_, **__):
     path.with_suffix(".started").touch()
     time.sleep(3600)
 

@@ -3,30 +3,32 @@
 from __future__ import annotations
 
 import stat
+from itertools import islice
 from pathlib import Path
 
 from analyzer.errors import UnusableInputError
+from analyzer.recording.formats import CONTAINERS, SOUND_FILES
+from analyzer.recording.limits import DEFAULT_LIMITS, Limits, check_count
 
-READABLE = {".wav", ".wave", ".flac", ".aif", ".aiff", ".aifc", ".ogg", ".oga", ".mp3", ".w64"}
-READABLE |= {".rf64", ".caf", ".au", ".opus"}
-NOT_READABLE_YET = {".m4a", ".aac", ".mp4", ".mov", ".3gp", ".webm", ".wma", ".amr"}
 _FORM = "Recordings are named like s6_open_1.wav and s6_f12_1.wav"
 
 
-def find_recordings(folder: Path) -> list[Path]:
+def find_recordings(folder: Path, limits: Limits = DEFAULT_LIMITS) -> list[Path]:
     """What is named as a sound file in a folder, by name.
 
-    Formats that cannot be read yet are among them, and so is what only has the name of a file: a
-    folder, a broken link. Reading them gives the reason why they are left out.
+    What only has the name of a file is among them: a folder, a broken link. Reading it gives the
+    reason why it is left out.
 
-    Raises UnusableInputError where there is no such folder or no recording in it.
+    Raises UnusableInputError where there is no such folder, no recording in it, or more of them
+    than the limits allow.
     """
     try:
         if not stat.S_ISDIR(folder.stat().st_mode):
             raise UnusableInputError(
                 str(folder), "is not a folder", "Give the folder that the recordings are in"
             )
-        found = sorted(path for path in folder.iterdir() if _is_sound(path))
+        sounds = (path for path in folder.iterdir() if _is_sound(path))
+        found = sorted(islice(sounds, limits.files + 1))  # a folder may hold millions
     except FileNotFoundError as error:
         raise UnusableInputError(
             str(folder), "does not exist", "Give a folder of recordings"
@@ -39,12 +41,13 @@ def find_recordings(folder: Path) -> list[Path]:
         ) from error
     if not found:
         raise UnusableInputError(str(folder), _nothing(folder), _FORM)
+    check_count(str(folder), len(found), limits)
     return found
 
 
 def _is_sound(path: Path) -> bool:
     # A dot before the name marks the shadow files that some systems leave beside real ones.
-    known = path.suffix.lower() in READABLE | NOT_READABLE_YET
+    known = path.suffix.lower() in SOUND_FILES | CONTAINERS
     return known and not path.name.startswith(".")
 
 

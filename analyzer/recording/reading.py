@@ -2,6 +2,7 @@
 
 A recording may be ten minutes long, so the samples are never all in memory: a first pass keeps
 the level of each channel in steps of 5 ms, and the note is read again once its place is known.
+What libsndfile reads from a trusted sender is read where it lies; all else is decoded apart first.
 Frames and channels are as soundfile gives them: arrays of shape (frames, channels).
 """
 
@@ -9,9 +10,7 @@ from __future__ import annotations
 
 import math
 import os
-import re
-import stat
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,14 +20,15 @@ import soundfile
 from numpy.typing import NDArray
 
 from analyzer.errors import RecordingError
+from analyzer.recording.apart import DecodedSound, decode_apart, unreadable
+from analyzer.recording.door import check_file
+from analyzer.recording.formats import demuxer_of, is_cut_short, promised_frames
+from analyzer.recording.limits import TRUSTED, Limits, ReadingRules, check_form, check_length
 
 LEVEL_STEP_S = 0.005
-_BLOCK_STEPS = 4000  # 20 s a block
-LOWEST_RATE_HZ = 8000
-HIGHEST_RATE_HZ = 384000
+_BLOCK_SAMPLES = 4_000_000  # of all channels: 16 MB
+_LOST_S = 0.1  # of an excerpt: a few frames of a coding at most
 HIGHEST_SAMPLE = 1e15  # full scale = 1; 32-bit integers written as floats reach 2e9
-_PROMISED = re.compile(r"^ *data : ([0-9]+) \(should be ([0-9]+)\)", re.MULTILINE)
-_SIZE_UNKNOWN = 0x7FFFFFFF - 4096  # recorders that stream write about this much, or twice, at first
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,8 @@ class Recording:
     """A readable sound file and its level over time.
 
     ``levels`` has shape (steps, channels): root mean square in each ``step_s``, full scale = 1.
-    ``cut_short``: the header promises more sound than the file holds.
+    ``cut_short``: the header promises more sound than the file holds. ``decoded`` has the samples
+    where they were decoded apart.
     """
 
     path: Path
@@ -44,92 +45,121 @@ class Recording:
     step_s: float
     levels: NDArray[np.float32]
     cut_short: bool = False
+    decoded: DecodedSound | None = None
 
     def excerpt(self, start_s: float, end_s: float, channel: int) -> NDArray[np.float64]:
-        """The samples of one channel from ``start_s`` to ``end_s``, shape (n,), full scale 1."""
+        """The samples of one channel from ``start_s`` to ``end_s``, shape (n,), full scale 1.
+
+        Raises RecordingError where less is read than there was the first time: a damaged file's
+        parts may not be found again.
+        """
         start, stop = round(max(start_s, 0.0) * self.rate_hz), round(end_s * self.rate_hz)
-        with _opened(self.path) as file:
-            file.seek(min(start, file.frames))
-            samples = file.read(stop - start, dtype="float64", always_2d=True)
-        return np.ascontiguousarray(samples[:, channel])
+        step = max(1, _BLOCK_SAMPLES // self.levels.shape[1])
+        parts = [(first, min(first + step, stop)) for first in range(start, stop, step)]
+        if self.decoded is not None:
+            blocks = [self.decoded.read(*part)[:, channel].astype(np.float64) for part in parts]
+        else:
+            with _opened(self.path) as file:
+                file.seek(min(start, file.frames))
+                blocks = [_channel(file, last - first, channel) for first, last in parts]
+        samples = np.concatenate(blocks) if blocks else np.zeros(0)
+        there_s = min(self.levels.shape[0] * self.step_s, end_s) - max(start_s, 0.0)
+        if samples.size < (there_s - _LOST_S) * self.rate_hz:
+            raise unreadable(self.path.name)
+        return samples
 
 
-def open_recording(path: Path) -> Recording:
+def open_recording(path: Path, rules: ReadingRules = TRUSTED) -> Recording:
     """Check a sound file at the door and take its level over time.
 
     Raises
     ------
     RecordingError
-        Not a regular file, not a sound file that libsndfile reads, empty, a rate outside 8 kHz to
-        384 kHz, or samples that are not numbers or beyond all measure.
+        Not a regular file, not a sound file that can be read, empty, beyond a limit of the rules,
+        or samples that are not numbers or beyond all measure.
     """
+    check_file(path, rules)
+    demuxer = demuxer_of(path)
+    found = None
+    if demuxer is None and not rules.untrusted:
+        found = _read_in_place(path, rules.limits)
+    return found or _read_apart(path, demuxer, rules.limits)
+
+
+def _read_in_place(path: Path, limits: Limits) -> Recording | None:
+    """None for a coding that goes only from its start to its end, so that no part reads alone."""
     with _opened(path) as file:
-        rate_hz = int(file.samplerate)
-        _check_rate(path, rate_hz)
-        step = max(1, round(LEVEL_STEP_S * rate_hz))
-        levels = [
-            _block_levels(path, block, step)
-            for block in file.blocks(step * _BLOCK_STEPS, dtype="float32", always_2d=True)
-        ]
-        cut_short = _is_cut_short(file.extra_info)
-        frames = int(file.frames)
-    steps = np.concatenate(levels) if levels else np.zeros((0, 1), dtype=np.float32)
-    if steps.shape[0] == 0:
-        raise _no_sound(path, frames, cut_short=cut_short)
-    return Recording(path, rate_hz, step / rate_hz, steps, cut_short)
+        if not file.seekable():
+            return None
+        rate_hz, step = int(file.samplerate), _step(file.samplerate)
+        _check_header(path, file, limits)
+        blocks = file.blocks(_block_frames(rate_hz, file.channels), dtype="float32", always_2d=True)
+        levels = _levels(path, _within(path, blocks, rate_hz, limits), step)
+        found = Recording(path, rate_hz, step / rate_hz, levels, is_cut_short(file.extra_info))
+        return _checked(found, file.tell())
+
+
+def _read_apart(path: Path, demuxer: str | None, limits: Limits) -> Recording:
+    sound = decode_apart(path, demuxer, limits)
+    step, frames = _step(sound.rate_hz), _block_frames(sound.rate_hz, sound.channels)
+    levels = _levels(path, sound.blocks(frames), step)
+    found = Recording(path, sound.rate_hz, step / sound.rate_hz, levels, sound.cut_short, sound)
+    return _checked(found, sound.frames)
+
+
+def _checked(found: Recording, frames: int) -> Recording:
+    if found.levels.shape[0] == 0:
+        raise _no_sound(found.path, frames, cut_short=found.cut_short)
+    return found
+
+
+def _check_header(path: Path, file: soundfile.SoundFile, limits: Limits) -> None:
+    check_form(path.name, file.samplerate, file.channels, limits)
+    check_length(path.name, promised_frames(file) / file.samplerate, limits, promised=True)
+
+
+def _within(
+    path: Path, blocks: Iterable[NDArray[np.float32]], rate_hz: int, limits: Limits
+) -> Iterator[NDArray[np.float32]]:
+    """The same blocks, while there are no more than the limits allow: headers lie."""
+    frames = 0
+    for block in blocks:
+        frames += block.shape[0]
+        check_length(path.name, frames / rate_hz, limits)
+        yield block
+
+
+def _step(rate_hz: int) -> int:
+    """Frames in a step of the level."""
+    return max(1, round(LEVEL_STEP_S * rate_hz))
+
+
+def _block_frames(rate_hz: int, channels: int) -> int:
+    """Frames in a block: whole steps."""
+    step = _step(rate_hz)
+    return step * max(1, _BLOCK_SAMPLES // (channels * step))
+
+
+def _channel(file: soundfile.SoundFile, frames: int, channel: int) -> NDArray[np.float64]:
+    samples = file.read(frames, dtype="float64", always_2d=True)
+    return np.ascontiguousarray(samples[:, channel])
 
 
 @contextmanager
 def _opened(path: Path) -> Iterator[soundfile.SoundFile]:
     """A sound file, with whatever goes wrong in it as a RecordingError."""
-    _check_file(path)
     # soundfile would encode a name strictly, and refuse bytes that are no UTF-8.
     name = os.fsencode(path) if os.name == "posix" else str(path)
     try:
         with soundfile.SoundFile(name) as file:
-            if not file.seekable():
-                raise RecordingError(
-                    path.name,
-                    f"is coded as {file.subtype}, of which no part can be read alone",
-                    "Export it as PCM WAV",
-                )
             yield file
     except (soundfile.SoundFileError, TypeError) as error:
-        # What libsndfile says is left out: for some formats it is not true.
-        raise RecordingError(
-            path.name,
-            "cannot be read as sound",
-            "Export it as WAV, or copy it again from the recorder",
-        ) from error
+        raise unreadable(path.name) from error
 
 
-def _check_file(path: Path) -> None:
-    """Look at what it is before it is opened: opening a pipe would wait for ever."""
-    try:
-        status = path.stat()
-        if not stat.S_ISREG(status.st_mode):
-            raise RecordingError(
-                path.name, "is not a regular file", "Put the recording itself in its place"
-            )
-        with path.open("rb"):
-            pass
-    except OSError as error:
-        raise RecordingError(
-            path.name,
-            f"cannot be read ({error.strerror})",
-            "Check its permissions, or where it links to",
-        ) from error
-    if status.st_size == 0:
-        raise RecordingError(path.name, "is empty (0 bytes)", "Copy or record it again")
-
-
-def _check_rate(path: Path, rate_hz: int) -> None:
-    if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
-        raise RecordingError(
-            path.name,
-            f"has a sample rate of {rate_hz} Hz",
-            f"Record between {LOWEST_RATE_HZ} Hz and {HIGHEST_RATE_HZ} Hz; 44100 Hz is good",
-        )
+def _levels(path: Path, blocks: Iterable[NDArray[np.float32]], step: int) -> NDArray[np.float32]:
+    levels = [_block_levels(path, block, step) for block in blocks]
+    return np.concatenate(levels) if levels else np.zeros((0, 1), dtype=np.float32)
 
 
 def _block_levels(path: Path, block: NDArray[np.float32], step: int) -> NDArray[np.float32]:
@@ -153,12 +183,6 @@ def _check_samples(path: Path, peak: float) -> None:
             f"holds samples beyond {HIGHEST_SAMPLE:g} times full scale",
             "Export it again as PCM WAV",
         )
-
-
-def _is_cut_short(log: str) -> bool:
-    """Whether libsndfile's log of the header says that more sound was promised than there is."""
-    match = _PROMISED.search(log)
-    return match is not None and int(match[2]) < int(match[1]) < _SIZE_UNKNOWN
 
 
 def _no_sound(path: Path, frames: int, *, cut_short: bool) -> RecordingError:

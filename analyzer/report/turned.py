@@ -35,13 +35,9 @@ def read_turned(path: Path, adjusters: Sequence[Adjuster]) -> dict[str, float]:
         One line: the file, the line, what stands there, and what may.
     """
     rows = csv.DictReader(io.StringIO(text_of(path, _RIGHT_FILE)), skipinitialspace=True)
-    columns = [(each or "").strip().lower() for each in rows.fieldnames or ()]
-    if "adjuster" not in columns or not {"turns", "move_mm"} & set(columns):
-        found = f"has the columns {', '.join(columns) or 'of an empty file'}"
-        raise UnusableInputError(path.name, found, _RIGHT_FILE)
-    rows.fieldnames = columns
-    moves: dict[str, float] = {each.name: 0.0 for each in adjusters}
     try:
+        rows.fieldnames = _columns(path.name, rows.fieldnames or ())
+        moves: dict[str, float] = {each.name: 0.0 for each in adjusters}
         for row in rows:
             line = _Line(f"{path.name}, line {rows.line_num}", row)
             adjuster = line.adjuster(adjusters)
@@ -49,6 +45,14 @@ def read_turned(path: Path, adjusters: Sequence[Adjuster]) -> dict[str, float]:
     except csv.Error as error:
         raise UnusableInputError(path.name, f"is no CSV ({error})", _RIGHT_FILE) from error
     return moves
+
+
+def _columns(name: str, given: Sequence[str]) -> list[str]:
+    columns = [(each or "").strip().lower() for each in given]
+    if "adjuster" not in columns or not {"turns", "move_mm"} & set(columns):
+        found = f"has the columns {', '.join(columns) or 'of an empty file'}"
+        raise UnusableInputError(name, found, _RIGHT_FILE)
+    return columns
 
 
 class _Line:

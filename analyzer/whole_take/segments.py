@@ -79,6 +79,8 @@ def find_plucks(recording: Recording, start_s: float = 0.0, end_s: float = math.
 def _parts(level_db: Levels, struck_s: Real, step_s: float) -> Iterator[tuple[int, int, float]]:
     """(onset, end) of whatever is struck, in steps, and its level at the start, dB."""
     onsets = [steepest(level_db, round(each / step_s), step_s)[0] for each in struck_s]
+    if not onsets:
+        return
     smooth_db = smoothed_db(level_db, step_s)
     floor_db = float(np.percentile(level_db, 5)) + _FLOOR_MARGIN_DB
     before = round(BEFORE_NEXT_S / step_s)

@@ -1,0 +1,84 @@
+"""What to ask for again: the notes that are missing or unusable, each with its reason."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from analyzer.recording.labels import OPEN, TWELFTH_FRET
+from analyzer.report.model import RecordingResult, Report, StringResult
+from analyzer.report.plain_words import Plain, in_plain_words
+
+NEEDED = (OPEN, TWELFTH_FRET)
+
+
+@dataclass(frozen=True)
+class Fault:
+    """What was wrong with one recording, in plain words; ``named`` is the file, as it came."""
+
+    named: str
+    fault: str
+    remedy: str
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A note to record again, and the name for it. No ``faults``: there is no recording of it."""
+
+    string: int
+    note: str
+    fret: str
+    file: str
+    faults: tuple[Fault, ...]
+    found: str | None = None  # what is wrong though each recording is good
+
+
+@dataclass(frozen=True)
+class Request:
+    """``unknown``: it could not be told which note they are. ``spare``: others of that note do.
+
+    ``instrument`` is None where nobody has given it a name.
+    """
+
+    instrument: str | None
+    strings: int
+    judged: int
+    asked: tuple[Asked, ...]
+    unknown: tuple[Fault, ...]
+    spare: tuple[Fault, ...]
+
+
+def request_of(report: Report) -> Request:
+    """What a report still needs for a figure of every string, and what else was of no use."""
+    asked = tuple(each for string in report.strings for each in _asked(string, report.recordings))
+    needed = {(each.string, each.fret) for each in asked}
+    rest = [each for each in report.rejected if (each.string, each.fret) not in needed]
+    return Request(
+        report.instrument if report.name_given else None,
+        len(report.strings),
+        len(report.measured),
+        asked,
+        tuple(_fault(each) for each in rest if each.string is None and each.start_s is None),
+        tuple(_fault(each) for each in rest if each.string is not None),
+    )
+
+
+def _asked(string: StringResult, recordings: Sequence[RecordingResult]) -> Iterator[Asked]:
+    if string.error_cents is not None:
+        return
+    own = [each for each in recordings if each.string == string.string]
+    used = {each.fret for each in own if each.status != "rejected"}
+    lacking = [fret for fret in NEEDED if fret not in used]
+    found = None if lacking else string.reason
+    for fret in lacking or NEEDED:
+        same = [each for each in own if each.fret == fret]
+        take = 1 + max((each.take or 0 for each in same), default=0)
+        faults = tuple(_fault(each) for each in same if each.status == "rejected")
+        name = f"s{string.string}_{fret}_{take}.wav"
+        yield Asked(string.string, string.note, fret, name, faults, found)
+
+
+def _fault(recording: RecordingResult) -> Fault:
+    reason = recording.reason or ""
+    plain = in_plain_words(reason) or Plain(reason.rstrip("."), "")
+    return Fault(recording.named, plain.fault, plain.remedy)

@@ -1,0 +1,104 @@
+"""``pluckcheck analyze``: a folder of recordings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from analyzer.music import ISO16_A4_HZ
+from cli.app import app, count, give, hertz
+from cli.streams import libraries_silenced
+
+
+@app.command()
+def analyze(
+    folder: Annotated[
+        Path,
+        typer.Argument(help="Folder of recordings named like s6_open_1.wav and s6_f12_1.wav."),
+    ],
+    instrument: Annotated[
+        Path | None,
+        typer.Option(help="Instrument file.  [default: instrument.toml in FOLDER]"),
+    ] = None,
+    previous: Annotated[
+        Path | None,
+        typer.Option(help="JSON report of the round before: learn from what was done since."),
+    ] = None,
+    turned: Annotated[
+        Path | None,
+        typer.Option(
+            help="CSV of what was turned since (adjuster, turns, direction). "
+            " [default: as PREVIOUS advised]"
+        ),
+    ] = None,
+    json: Annotated[
+        Path | None, typer.Option(help="Write the report as JSON; - for standard output.")
+    ] = None,
+    csv: Annotated[
+        Path | None, typer.Option(help="Write a row a string as CSV; - for standard output.")
+    ] = None,
+    request: Annotated[
+        Path | None,
+        typer.Option(
+            help="Write a short message (Markdown) that asks for what is missing or unusable."
+        ),
+    ] = None,
+    untrusted: Annotated[  # noqa: FBT002
+        bool,
+        typer.Option(
+            "--untrusted",
+            help="Recordings of a stranger: decode each in a process of its own, follow no links.",
+        ),
+    ] = False,
+    limit: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="NAME=VALUE",
+            help="Change a limit on what is read, such as length_s=3600; may be repeated.",
+        ),
+    ] = None,
+    a4: Annotated[
+        float,
+        typer.Option(
+            parser=hertz,
+            metavar="HZ",
+            help="Frequency of A4; it names the notes. Errors do not depend on it.",
+        ),
+    ] = ISO16_A4_HZ,
+    jobs: Annotated[
+        int, typer.Option(parser=count, metavar="N", help="Processes; -1 for all cores.")
+    ] = -1,
+    quiet: Annotated[  # noqa: FBT002
+        bool, typer.Option("--quiet", "-q", help="Print nothing but errors; the exit code tells.")
+    ] = False,
+) -> None:
+    """Say for each string of an instrument how far its 12th fret is off, and what to do.
+
+    Example: pluckcheck analyze my_guitar --json report.json
+    """
+    from analyzer.analysis import analyze_folder, input_files
+    from analyzer.recording.limits import ReadingRules, limits_with
+    from analyzer.report.files import as_json
+    from analyzer.report.request_text import as_request
+    from analyzer.report.rows import as_csv
+    from cli.outputs import check_outputs, outputs_of
+    from cli.printing import Progress
+
+    rules = ReadingRules(limits_with(limit or ()), untrusted)
+    outputs = outputs_of(json=(json, as_json), csv=(csv, as_csv), request=(request, as_request))
+    inputs = input_files(folder, instrument, previous, turned, limits=rules.limits)
+    check_outputs(outputs, inputs)
+    with libraries_silenced(), Progress(quiet=quiet) as progress:
+        report = analyze_folder(
+            folder,
+            instrument_file=instrument,
+            previous=previous,
+            turned=turned,
+            a4_hz=a4,
+            jobs=jobs,
+            progress=progress.update,
+            rules=rules,
+        )
+    give(report, outputs, quiet=quiet)

@@ -1,0 +1,72 @@
+"""The application that every command joins, and what the commands share.
+
+What is heavy is imported inside the commands: ``--help`` must not wait for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated, Any
+
+import typer
+
+from analyzer import __version__
+
+EXIT_COMPLETE, EXIT_INCOMPLETE, EXIT_UNUSABLE = 0, 1, 2
+PROGRAM = "pluckcheck"
+
+app = typer.Typer(
+    name=PROGRAM,
+    help="Intonation at the 12th fret from recorded plucks: what each string needs of its saddle.",
+    epilog="Exit codes: 0 every string has a result, 1 something was left out, 2 unusable input.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def _print_version(wanted: bool) -> None:  # noqa: FBT001
+    if wanted:
+        typer.echo(f"{PROGRAM} {__version__}")
+        raise typer.Exit
+
+
+def hertz(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError as error:
+        raise typer.BadParameter(
+            f"{text!r} is no number; give one in hertz, such as 440"
+        ) from error
+
+
+def count(text: str) -> int:
+    try:
+        return int(text)
+    except ValueError as error:
+        raise typer.BadParameter(f"{text!r} is no whole number, such as 4") from error
+
+
+@app.callback()
+def _options(
+    version: Annotated[  # noqa: FBT002
+        bool,
+        typer.Option(
+            "--version", callback=_print_version, is_eager=True, help="Print the version and stop."
+        ),
+    ] = False,
+) -> None:
+    """Stands before the commands, so that there can be more of them."""
+
+
+def give(result: Any, outputs: Sequence[Any], *, quiet: bool) -> None:
+    """Write the outputs, print the tables where nothing else is printed, and end with the code."""
+    from cli.outputs import deliver_all
+    from cli.printing import show
+
+    try:
+        deliver_all(outputs, result)
+    finally:  # a disk that is full must not cost the result
+        if not quiet and not any(output.printed for output in outputs):
+            show(result)
+    raise typer.Exit(EXIT_COMPLETE if result.complete else EXIT_INCOMPLETE)

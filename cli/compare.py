@@ -1,0 +1,42 @@
+"""``pluckcheck compare``: two rounds side by side."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.app import app, give
+from cli.streams import libraries_silenced
+
+
+@app.command()
+def compare(
+    before: Annotated[
+        Path, typer.Argument(help="JSON report of the earlier round, or its folder of recordings.")
+    ],
+    after: Annotated[Path, typer.Argument(help="The same of the later round.")],
+    json: Annotated[
+        Path | None, typer.Option(help="Write the comparison as JSON; - for standard output.")
+    ] = None,
+    csv: Annotated[
+        Path | None, typer.Option(help="Write a row a string as CSV; - for standard output.")
+    ] = None,
+    quiet: Annotated[  # noqa: FBT002
+        bool, typer.Option("--quiet", "-q", help="Print nothing but errors; the exit code tells.")
+    ] = False,
+) -> None:
+    """Show two rounds of one instrument side by side, and what changed beyond uncertainty.
+
+    Example: pluckcheck compare before.json after.json
+    """
+    from analyzer.analysis import compare as compare_rounds
+    from analyzer.report.comparison import comparison_as_csv, comparison_as_json
+    from cli.outputs import check_outputs, outputs_of
+
+    outputs = outputs_of(json=(json, comparison_as_json), csv=(csv, comparison_as_csv))
+    check_outputs(outputs, [before, after])
+    with libraries_silenced():
+        comparison = compare_rounds(before, after)
+    give(comparison, outputs, quiet=quiet)

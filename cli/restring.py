@@ -1,0 +1,49 @@
+"""``pluckcheck restring``: other strings, before they are on."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from analyzer.music import ISO16_A4_HZ
+from cli.app import app, give, hertz
+
+
+@app.command()
+def restring(
+    instrument: Annotated[
+        Path, typer.Argument(help="Instrument file, with [[strings]] for those that are on.")
+    ],
+    strings: Annotated[
+        Path, typer.Argument(metavar="NEXT", help="File with [[strings]] for those to come.")
+    ],
+    report: Annotated[
+        Path | None,
+        typer.Option(help="JSON report of the instrument as it is: start from its errors."),
+    ] = None,
+    json: Annotated[
+        Path | None, typer.Option(help="Write the plan as JSON; - for standard output.")
+    ] = None,
+    csv: Annotated[
+        Path | None, typer.Option(help="Write a row a string as CSV; - for standard output.")
+    ] = None,
+    a4: Annotated[
+        float, typer.Option(parser=hertz, metavar="HZ", help="Frequency of A4.")
+    ] = ISO16_A4_HZ,
+    quiet: Annotated[  # noqa: FBT002
+        bool, typer.Option("--quiet", "-q", help="Print nothing but errors; the exit code tells.")
+    ] = False,
+) -> None:
+    """Say how other strings will change each 12th fret, so that saddles can be preset.
+
+    Example: pluckcheck restring instrument.toml heavier.toml
+    """
+    from analyzer.restring.files import plan_as_csv, plan_as_json
+    from analyzer.restring.plan import plan_restringing
+    from cli.outputs import check_outputs, outputs_of
+
+    outputs = outputs_of(json=(json, plan_as_json), csv=(csv, plan_as_csv))
+    check_outputs(outputs, [each for each in (instrument, strings, report) if each is not None])
+    give(plan_restringing(instrument, strings, a4, report), outputs, quiet=quiet)
