@@ -231,9 +231,7 @@ def _whole_remarks(
     known = sum(each.label is not None for each in names)
     yield f"{name}: {known} plucks were found and named by their pitch."
     if other_sounds:
-        yield (
-            f"{name}: {other_sounds} other sounds (speech, knocks, notes under half a second) were "
-            "passed over."
-        )
+        counted = "1 other sound" if other_sounds == 1 else f"{other_sounds} other sounds"
+        yield f"{name}: passed over {counted} (speech, knocks, notes under half a second)."
     for shared in dict.fromkeys(each.shared for each in names if each.shared is not None):
         yield f"{name}: {shared}; they were told apart by the order of the plucks."

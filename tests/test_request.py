@@ -101,6 +101,19 @@ def test_notes_that_do_not_fit_are_both_asked_for() -> None:
     assert "do not fit together" in as_request(report(strings, recordings))
 
 
+def test_a_pluck_of_no_string_is_named_where_a_note_is_lacking() -> None:
+    """A string tuned to another note would be recorded so again if nobody said what is wrong."""
+    odd = "sounds 277.2 Hz (C#4), which is neither an open string nor a 12th fret of B3."
+    recordings = (RecordingResult("whole.wav", None, None, None, "rejected", odd, start_s=27.4),)
+    lacking = (StringResult(2, "B3", "No usable open and no usable 12th-fret recording."),)
+    request = request_of(report(lacking, recordings))
+    assert [fault.named for fault in request.unknown] == ["whole.wav at 27.4 s"]
+    text = as_request(report(lacking, recordings))
+    assert "`whole.wav at 27.4 s` holds a note that belongs to none of the strings. Tune" in text
+    complete = (StringResult(2, "B3", error_cents=1.0),)
+    assert request_of(report(complete, recordings)).unknown == ()
+
+
 def test_only_a_given_name_stands_in_the_message() -> None:
     named = report((StringResult(6, "E2", error_cents=1.0),), ())
     assert as_request(named).startswith("# Your recordings of A \\<b\\>\\*bold\\*\\</b\\> one\n")

@@ -151,3 +151,18 @@ def test_two_rounds_do_on_every_kind_of_bridge() -> None:
     off = [each[k][1] for each in found for k in (1, 2)]
     assert sum(off) >= 0.95 * len(off)
     assert not all(each[1][0] for each in found)  # one round is not enough for these
+
+
+def test_every_string_of_a_part_stands_beside_its_last_adjuster(
+    record, called, monkeypatch
+) -> None:
+    """String 2 does not hang on the second end; its error afterwards is said all the same."""
+    ends = (
+        INSTRUMENT.partition("[bridge]")[0] + '[bridge]\nkind = "general"\n'
+        '[[bridge.adjusters]]\nname = "left"\nshares = [1.0, 0.5]\n'
+        '[[bridge.adjusters]]\nname = "right"\nshares = [0.0, 0.5]\n'
+    )
+    monkeypatch.setenv("COLUMNS", "120")
+    done = called("analyze", record("both", BEFORE, ends))
+    (row,) = [line for line in done.out.splitlines() if line.strip().startswith("1. right")]
+    assert len(row.split("nut")[1].split(",")) == 2

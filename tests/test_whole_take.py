@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ from pluck_model import PluckModel, pluck
 from test_real_recordings import ACOUSTIC, ELECTRIC
 from whole_takes import RATE_HZ, alone, joined, plan_of, spoken_word, spoken_words, whole_take
 
-from analyzer.measure import measure_recording, measure_whole
+from analyzer.measure import _whole_remarks, measure_recording, measure_whole
 from analyzer.music import cents_between, note_hz
 from analyzer.plucks import find_pluck
 from analyzer.recording.labels import holds_many
@@ -247,3 +248,10 @@ def test_json_tells_the_places(tmp_path, run) -> None:
     recordings = json.loads(done.stdout)["recordings"]
     assert [each["string"] for each in recordings] == [4, 4, 3, 3, 2, 2, 1, 1]
     assert all(each["start_s"] < each["end_s"] and each["cautions"] == [] for each in recordings)
+
+
+@pytest.mark.parametrize(("others", "words"), [(1, "1 other sound ("), (2, "2 other sounds (")])
+def test_what_was_passed_over_is_counted(others, words) -> None:
+    recording = SimpleNamespace(path=Path("whole.wav"), cut_short=False)
+    _, passed = _whole_remarks(recording, others, ())
+    assert passed.startswith(f"whole.wav: passed over {words}")

@@ -58,9 +58,14 @@ def request_of(report: Report) -> Request:
         len(report.strings),
         len(report.measured),
         asked,
-        tuple(_fault(each) for each in rest if each.string is None and each.start_s is None),
+        tuple(_fault(each) for each in rest if _is_unknown(each, asking=bool(asked))),
         tuple(_fault(each) for each in rest if each.string is not None),
     )
+
+
+def _is_unknown(recording: RecordingResult, *, asking: bool) -> bool:
+    """A stray pluck of a long take matters only where a note is lacking: it may be that note."""
+    return recording.string is None and (asking or recording.start_s is None)
 
 
 def _asked(string: StringResult, recordings: Sequence[RecordingResult]) -> Iterator[Asked]:

@@ -160,10 +160,16 @@ def _advice(report: Report, adjuster: AdjusterResult) -> list[str]:
 
 
 def _errors_after(report: Report, adjuster: AdjusterResult) -> Iterator[float]:
-    """In the order of the bridge; a string that hangs on several adjusters has one error."""
+    """In the order of the bridge, of every string of the part that it is worked on with."""
+    together = [
+        each
+        for each in report.adjusters
+        if each is adjuster or (each.order is not None and each.order == adjuster.order)
+    ]
+    strings = {string for each in together for string in each.strings}
     for saddle in report.saddles:
         for string, cents in (saddle.residual_cents or {}).items():
-            if string in adjuster.strings:
+            if string in strings:
                 yield cents
 
 
