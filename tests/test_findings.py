@@ -184,6 +184,8 @@ def test_beats_where_they_were_measured() -> None:
     assert not list(magnet_pull(case(2.0, math.nan)))
     (magnet,) = magnet_pull(case(0.4, 3.0))
     assert "beats at 3.0 Hz at the 12th fret" in magnet.evidence
+    same_split = case(0.67, 1.37)  # 6 cents at 196 Hz and at 392 Hz: a property of the string
+    assert not list(magnet_pull(same_split))
     for quiet in (case(math.nan, math.nan), case(0.5, 0.9)):
         assert not list(worn_or_wrong(quiet))
         assert not list(magnet_pull(quiet))

@@ -14,6 +14,7 @@ import soundfile
 from conftest import ROOT, SAMPLE_AUDIO
 from markdown_it import MarkdownIt
 
+from analyzer.errors import UnusableInputError
 from analyzer.report.markdown import code, escaped
 from analyzer.report.model import RecordingResult, Report, StringResult
 from analyzer.report.plain_words import in_plain_words
@@ -169,3 +170,14 @@ def test_the_command_writes_it(tmp_path: Path, called) -> None:
         f"s{n}_{fret}_1.wav" for n in (4, 3, 2, 1) for fret in ("open", "f12")
     ]
     assert "`s5_f12_1.wav` is silent" in done.out
+
+
+def test_what_only_lacks_its_reader_is_not_asked_for_again() -> None:
+    """The fault is on this side: the customer's file may be good."""
+    reason = "is in a format of phones and video, and its reader is not installed. Install it."
+    unread = RecordingResult("s6_open_1.m4a", 6, "open", 1, "rejected", reason)
+    report = Report("made", ("E2",), 440.0, (StringResult(6, "E2"),), (), (unread,), ())
+    with pytest.raises(
+        UnusableInputError, match=r"s6_open_1\.m4a may be good.*pluckcheck\[phone\]"
+    ):
+        request_of(report)

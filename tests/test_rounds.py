@@ -59,10 +59,23 @@ def test_third_round_carries_on_from_the_second(before, record, called, tmp_path
     ]
 
 
-def test_turned_the_wrong_way_is_said_and_not_learned(before, record, called) -> None:
+def test_what_was_not_turned_after_all_takes_no_travel(before, record, called, tmp_path) -> None:
+    path = tmp_path / "second.json"
+    done = called("analyze", record("after", BEFORE), "--previous", before, "--json", path)
+    assert done.out.count("no change found") == 2
+    assert [each["moved_mm"] for each in loaded(path)["adjusters"]] == [0.0, 0.0]
+    advised = [each["move_mm"] for each in loaded(before)["adjusters"]]
+    assert [each["move_mm"] for each in loaded(path)["adjusters"]] == advised
+
+
+def test_turned_the_wrong_way_is_said_and_not_learned(before, record, called, tmp_path) -> None:
     advised = {each["name"]: each["move_mm"] for each in loaded(before)["adjusters"]}
     true = {s: moved(BEFORE[s], -advised[f"saddle {s}"]) for s in (2, 1)}
-    done = called("analyze", record("after", true), "--previous", before)
+    path = tmp_path / "second.json"
+    done = called("analyze", record("after", true), "--previous", before, "--json", path)
+    went = {each["name"]: each["moved_mm"] for each in loaded(path)["adjusters"]}
+    assert went == pytest.approx({name: -move for name, move in advised.items()})
+    assert "saddle 2, saddle 1 did not go as given" in " ".join(done.out.split())
     assert done.out.count("the wrong way; check screw_head and the way it was turned") == 2
     assert "Nothing was learned from it" in done.out
     assert "or none, say so with --turned" in " ".join(done.out.split())
@@ -70,11 +83,12 @@ def test_turned_the_wrong_way_is_said_and_not_learned(before, record, called) ->
 
 def test_travel_that_was_used_up_is_not_given_again(record, called, tmp_path) -> None:
     """6 mm away from the nut, 5.9 of them used: what is left is a step or so, not 6 mm."""
-    first = tmp_path / "first.json"
-    assert called("analyze", record("one", BEFORE), "--json", first, "--quiet").code == 0
+    first, far = tmp_path / "first.json", {**BEFORE, 2: 30.0}
+    assert called("analyze", record("one", far), "--json", first, "--quiet").code == 0
     turned = tmp_path / "turned.csv"
     turned.write_text("adjuster,move_mm\nsaddle 2,5.9\n", encoding="utf-8")
-    words = ("analyze", record("two", BEFORE), "--previous", first, "--turned", turned)
+    nearer = {**far, 2: moved(30.0, 5.9)}
+    words = ("analyze", record("two", nearer), "--previous", first, "--turned", turned)
     second = tmp_path / "second.json"
     called(*words, "--json", second, "--quiet")
     saddle = loaded(second)["saddles"][0]

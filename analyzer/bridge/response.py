@@ -129,6 +129,19 @@ class Agreement:
         return self.moved and abs(self.normalised_difference) <= FURTHEST_LEARNED
 
     @property
+    def not_moved(self) -> bool:
+        """Whether nothing changed where much should have: it was hardly moved at all."""
+        unchanged = abs(self.found_cents) <= self.found_uncertainty_cents
+        return self.moved and unchanged and not self.learned_from
+
+    @property
+    def wrong_way(self) -> bool:
+        """Whether what changed, changed beyond doubt the other way."""
+        beyond = abs(self.found_cents) > self.found_uncertainty_cents
+        opposite = self.found_cents * self.predicted_cents < 0
+        return opposite and beyond and abs(self.normalised_difference) > 1
+
+    @property
     def in_words(self) -> str:
         off, beyond = abs(self.normalised_difference), abs(self.found_cents)
         if not self.moved:
@@ -136,11 +149,11 @@ class Agreement:
             return told if off <= 1 else "changed though unmoved; was the string, too?"
         if off <= 1:
             return "as predicted"
-        opposite = self.found_cents * self.predicted_cents < 0
-        if beyond <= self.found_uncertainty_cents and not self.learned_from:
+        if self.not_moved:
             return "no change found; was it moved, and are these the later recordings?"
-        if opposite and beyond > self.found_uncertainty_cents:
+        if self.wrong_way:
             return "the wrong way; check screw_head and the way it was turned"
+        opposite = self.found_cents * self.predicted_cents < 0
         word = "more" if beyond > abs(self.predicted_cents) and not opposite else "less"
         if self.learned_from:
             return f"{word} than predicted"

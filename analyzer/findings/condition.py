@@ -58,8 +58,10 @@ def magnet_pull(case: StringCase) -> Iterator[Finding]:
             f"its partials disagree by {rough:.1f} cents at the 12th fret, {open_rough:.1f} open"
         )
     beats, open_beats = _beats_hz(case, TWELFTH_FRET), _beats_hz(case, OPEN)
-    if beats > BEAT_HZ and not open_beats > BEAT_HZ:
-        seen.append(f"it beats at {beats:.1f} Hz at the 12th fret and not open")
+    # What splits a string's planes by so many cents beats twice as fast an octave higher.
+    if beats > BEAT_HZ and beats > MAGNET_RATIO * 2 * open_beats:
+        against = f", {open_beats:.1f} Hz open" if open_beats else " and not open"
+        seen.append(f"it beats at {beats:.1f} Hz at the 12th fret{against}")
     if seen:
         yield Finding(
             "magnet's pull",

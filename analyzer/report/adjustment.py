@@ -68,10 +68,15 @@ def adjust(
     needs = dict(_needs(strings, effects))
     response = prior_response(bridge.adjusters)
     outcome: tuple[OutcomeResult, ...] = ()
+    doubted: tuple[str, ...] = ()
     moved = dict.fromkeys((each.name for each in bridge.adjusters), 0.0)
     if done is not None:
-        response, outcome = _learned(done, bridge, needs, effects)
-        moved = _moved_since_measured_mm(done, bridge)
+        response, outcome, agreements = _learned(done, bridge, needs, effects)
+        went = {each.name: _went(each, agreements) for each in bridge.adjusters}
+        moved = _moved_since_measured_mm(done, bridge, went)
+        doubted = tuple(
+            name for name, share in went.items() if share != 1 and done.moves_mm.get(name)
+        )
     left = tuple(_with_travel_left(each, moved[each.name]) for each in bridge.adjusters)
     worth_cents = SPARED_CENTS if done and any(done.moves_mm.values()) else 0.0
     parts = set_bridge(left, needs, response.factors, worth_cents)
@@ -82,7 +87,12 @@ def adjust(
         tuple(steps_of(found.parts)),
         _response_result(response),
         outcome,
-        (*_forgotten(done), *_travel_counted(done, moved), *_travel_ends(found.parts)),
+        (
+            *_forgotten(done),
+            *_travel_counted(done, moved),
+            *_travel_doubted(doubted),
+            *_travel_ends(found.parts),
+        ),
     )
 
 
@@ -97,7 +107,7 @@ def _needs(
 
 def _learned(
     done: Done, bridge: Bridge, needs: Mapping[int, Need], effects: Mapping[int, SaddleEffect]
-) -> tuple[Response, tuple[OutcomeResult, ...]]:
+) -> tuple[Response, tuple[OutcomeResult, ...], list[Agreement]]:
     changes = {
         string: Change(*done.errors_cents[string], need.error_cents, need.error_uncertainty_cents)
         for string, need in needs.items()
@@ -106,7 +116,15 @@ def _learned(
     moves = Moves(bridge.adjusters, done.moves_mm, effects)
     response, agreements = learn(done.response, moves, changes)
     learned = response is not done.response
-    return response, tuple(_outcome(each, learned=learned) for each in agreements)
+    return response, tuple(_outcome(each, learned=learned) for each in agreements), agreements
+
+
+def _went(adjuster: Adjuster, agreements: Sequence[Agreement]) -> int:
+    """How an adjuster went, against what was given: 1, or 0 or -1 where all its strings say so."""
+    own = [each for each in agreements if each.moved and adjuster.share.get(each.string)]
+    if own and all(each.not_moved for each in own):
+        return 0
+    return -1 if own and all(each.wrong_way for each in own) else 1
 
 
 def _outcome(found: Agreement, *, learned: bool) -> OutcomeResult:
@@ -122,10 +140,13 @@ def _outcome(found: Agreement, *, learned: bool) -> OutcomeResult:
     )
 
 
-def _moved_since_measured_mm(done: Done, bridge: Bridge) -> dict[str, float]:
+def _moved_since_measured_mm(
+    done: Done, bridge: Bridge, went: Mapping[str, int]
+) -> dict[str, float]:
     """A travel that still stands in the file as it did then was not measured anew."""
     return {
-        each.name: done.moved_mm.get(each.name, 0.0) + done.moves_mm.get(each.name, 0.0)
+        each.name: done.moved_mm.get(each.name, 0.0)
+        + went[each.name] * done.moves_mm.get(each.name, 0.0)
         if each.travel_mm == done.travel_mm.get(each.name)
         else 0.0
         for each in bridge.adjusters
@@ -154,6 +175,14 @@ def _travel_counted(done: Done | None, moved: Mapping[str, float]) -> Iterator[s
         yield (
             f"travel_mm is as it was for {done.file}, so the moves since are taken off it. "
             "Where you measure the travel anew, give what is left then."
+        )
+
+
+def _travel_doubted(adjusters: Sequence[str]) -> Iterator[str]:
+    if adjusters:
+        yield (
+            f"What was found says that {', '.join(adjusters)} did not go as given. Measure the "
+            "travel that is left, give it as travel_mm, and look before you turn anything further."
         )
 
 

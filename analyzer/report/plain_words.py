@@ -24,6 +24,8 @@ _AGAIN = "Please send the file again straight from the phone, or record it again
 _SMALLER = "Please send it in shorter pieces, and the sound alone if it was a video."
 _WAV = "Please record it again, or save it in another format if your recorder offers one."
 
+READER_MISSING = "reader is not installed"  # nothing is wrong with the file
+
 # The first row whose phrase is in the reason counts.
 _ROWS: tuple[tuple[str, Plain], ...] = (
     ("is silent", Plain("is silent", "See that nothing covers the microphone.")),
@@ -80,7 +82,7 @@ _ROWS: tuple[tuple[str, Plain], ...] = (
     ("MB", Plain("is too large for us to read", _SMALLER)),
     ("lasts", Plain("is too long for us to read", _SMALLER)),
     ("to decode", Plain("takes too long to read", _WAV)),
-    ("reader is not installed", Plain("is in a format that we cannot read here", _WAV)),
+    (READER_MISSING, Plain("is in a format that we cannot read here", _WAV)),
     ("could not be measured", Plain("could not be measured", "Please record it again.")),
 )  # fmt: skip
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from analyzer.errors import UnusableInputError
 from analyzer.recording.labels import OPEN, TWELFTH_FRET
 from analyzer.report.model import RecordingResult, Report, StringResult
-from analyzer.report.plain_words import Plain, in_plain_words
+from analyzer.report.plain_words import READER_MISSING, Plain, in_plain_words
 
 NEEDED = (OPEN, TWELFTH_FRET)
 
@@ -49,7 +50,17 @@ class Request:
 
 
 def request_of(report: Report) -> Request:
-    """What a report still needs for a figure of every string, and what else was of no use."""
+    """What a report still needs for a figure of every string, and what else was of no use.
+
+    Raises UnusableInputError where a recording may be good, but cannot be read here.
+    """
+    unread = [each.file for each in report.rejected if READER_MISSING in (each.reason or "")]
+    if unread:
+        raise UnusableInputError(
+            "--request",
+            f"asks for nothing yet: {unread[0]} may be good, but its reader is not installed here",
+            "Install it with: pip install 'pluckcheck[phone]'; then analyze again",
+        )
     asked = tuple(each for string in report.strings for each in _asked(string, report.recordings))
     needed = {(each.string, each.fret) for each in asked}
     rest = [each for each in report.rejected if (each.string, each.fret) not in needed]
