@@ -97,8 +97,8 @@ class AdjusterResult:
     ``cents_per_turn`` and ``cents_per_mm`` to what that does to its error, with the ``response``
     learned so far (a multiple of the geometry's). ``pitch_mm`` is the screw's; ``travel_mm`` is as
     in the instrument file, and ``moved_mm`` what the adjuster has been moved since.
-    ``screw_head`` is the end that its head faces; a screw has a ``smallest_turn``, and what is moved
-    by hand a ``smallest_step_mm``.
+    ``screw_head`` is the end that its head faces; a screw has a ``smallest_turn``, and what is
+    moved by hand a ``smallest_step_mm``.
     """
 
     name: str
