@@ -15,7 +15,7 @@ from analyzer.page.scale import Scale, Tick
 from analyzer.report.model import AdjusterResult, Report, SaddleResult
 
 WIDTH, LEFT, RIGHT = 340.0, 58.0, 228.0  # of the drawing, and of the part of it that has a scale
-_TOP, _ROW, _BOTTOM = 30.0, 38.0, 40.0
+_TOP, _ROW, _BOTTOM = 18.0, 40.0, 54.0
 _HALF_LENGTH, _HALF_WIDTH = 11.0, 4.0  # of a saddle: across the strings, and along them
 _MARGIN_MM, _NARROWEST_MM = 1.0, 4.0
 _CLOSEST = 0.6  # of the mean distance between strings; closer ones are drawn evenly

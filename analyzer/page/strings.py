@@ -59,6 +59,7 @@ class StringPart:
     before: Figure | None
     drift: Figure
     needs: Figure
+    needs_way: str
     then: Figure
     summary: str
     course: CourseDrawing | None
@@ -94,6 +95,7 @@ def _part(report: Report, result: StringResult) -> StringPart:
         _before(report, result.string),
         Figure(result.sustain_drift_cents, _cents(result.sustain_drift_cents)),
         _needs(result),
+        way(result.saddle_move_mm) if result.saddle_move_mm else "",
         _then(report, result.string),
         _summary(result, len(used), len(left_out)),
         course_drawing(used),
@@ -123,7 +125,7 @@ def _needs(result: StringResult) -> Figure:
     if move_mm is None or half_width is None:
         return Figure(move_mm, NOT_HAD)
     size = unsigned_with_interval(abs(move_mm), half_width, 2)
-    return Figure(move_mm, f"{size} {way(move_mm)}" if move_mm else f"{size}")
+    return Figure(move_mm, size or NOT_HAD)
 
 
 def _then(report: Report, string: int) -> Figure:
