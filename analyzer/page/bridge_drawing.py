@@ -6,6 +6,7 @@ them, or evenly where it does not say or where they would be too close to read.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -159,12 +160,27 @@ def _shape(
 
 
 def _outline(places: Sequence[tuple[float, float]]) -> str:
-    """Around the break points, a little beyond the outermost."""
-    (first_x, first_y), (last_x, last_y) = places[0], places[-1]
-    places = [(first_x, first_y - _HALF_LENGTH), *places, (last_x, last_y + _HALF_LENGTH)]
-    left = [(x - _HALF_WIDTH, y) for x, y in places]
-    right = [(x + _HALF_WIDTH, y) for x, y in reversed(places)]
-    return " ".join(f"{x:.2f},{y:.2f}" for x, y in (*left, *right))
+    """Around the break points, a little beyond the outermost, as wide where it slants."""
+    if len(places) == 1:
+        ((x, y),) = places
+        spine = [(x, y - _HALF_LENGTH), (x, y + _HALF_LENGTH)]
+    else:
+        spine = [_beyond(places[0], places[1]), *places, _beyond(places[-1], places[-2])]
+    left, right = [], []
+    for place, (x, y) in enumerate(spine):
+        before, after = spine[max(place - 1, 0)], spine[min(place + 1, len(spine) - 1)]
+        along_x, along_y = after[0] - before[0], after[1] - before[1]
+        off = _HALF_WIDTH / math.hypot(along_x, along_y)
+        left.append((x - off * along_y, y + off * along_x))
+        right.append((x + off * along_y, y - off * along_x))
+    return " ".join(f"{x:.2f},{y:.2f}" for x, y in (*left, *reversed(right)))
+
+
+def _beyond(end: tuple[float, float], inward: tuple[float, float]) -> tuple[float, float]:
+    """Where a saddle ends beyond its outermost string, in the direction of the next."""
+    slope = (end[0] - inward[0]) / (end[1] - inward[1])
+    length = math.copysign(_HALF_LENGTH, end[1] - inward[1])
+    return end[0] + slope * length, end[1] + length
 
 
 def _screw(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -11,9 +12,15 @@ from analyzer.report.model import AdjusterResult, Report
 from analyzer.report.words import in_one_line, moved, turned
 from analyzer.report.working_order import Part, errors_after_cents, manner_of, parts_of
 
-# What fits on one sheet of A4 or Letter below the drawing; beyond it, a box stands for more steps.
-MOST_BOXES = 72
-_LONG_BOX = 5  # a box of a part with two adjusters takes the room of so many
+# Lines that fit on a sheet of Letter, the lower of the two, below a drawing of six strings, and how
+# many fewer each further string leaves: seen in a browser's print. Beyond them, a box stands for
+# more steps than one.
+_LINES, _LINES_A_STRING, _FEWEST_LINES = 30.0, 0.7, 18.0
+_SIX = 6
+_BOXES_A_LINE = 3  # in one of two columns; a box that names its adjusters takes a line
+_HEAD_LINES = 2.0  # of a part, with its frame
+_HEAD_LINES_WIDE = 3.2  # of one with two adjusters
+_OF = " of "  # a screw's name ends with its saddle's, which stands above the boxes
 
 
 @dataclass(frozen=True)
@@ -33,7 +40,6 @@ class Stage:
 
     order: int
     works: tuple[Work, ...]
-    unit: str
     boxes: tuple[str, ...]
 
 
@@ -46,18 +52,37 @@ class Card:
     left: tuple[str, ...]
     every: int
 
+    @property
+    def wide(self) -> bool:
+        """Whether its boxes hold whole sentences."""
+        return any(len(stage.works) > 1 for stage in self.stages)
+
 
 def card_of(report: Report) -> Card:
     """The work, in working order."""
     parts = parts_of(report)
-    room = sum(len(part.steps) * (1 if len(part.adjusters) == 1 else _LONG_BOX) for part in parts)
-    every = max(1, -(-room // MOST_BOXES))
+    every = _steps_a_box(parts, len(report.strings))
     return Card(
         tuple(_stage(report, part, every) for part in parts),
         tuple(manner_of(report)),
         tuple(_left_alone(report)),
         every,
     )
+
+
+def _steps_a_box(parts: Sequence[Part], strings: int) -> int:
+    """How many steps a box must stand for, so that all of them go on one sheet."""
+    room = max(_LINES - _LINES_A_STRING * max(strings - _SIX, 0), _FEWEST_LINES)
+    longest = max((len(part.steps) for part in parts), default=1)
+    return next((n for n in range(1, longest) if _lines(parts, n) <= room), longest)
+
+
+def _lines(parts: Sequence[Part], every: int) -> float:
+    boxes = [math.ceil(len(part.steps) / every) for part in parts]
+    if any(len(part.adjusters) > 1 for part in parts):
+        return sum(boxes) + _HEAD_LINES_WIDE * len(parts)
+    columns = sum(_HEAD_LINES + math.ceil(each / _BOXES_A_LINE) for each in boxes)
+    return columns / 2
 
 
 def _left_alone(report: Report) -> Iterator[str]:
@@ -69,10 +94,8 @@ def _left_alone(report: Report) -> Iterator[str]:
 def _stage(report: Report, part: Part, every: int) -> Stage:
     alone = len(part.adjusters) == 1
     boxes = _boxes_of_one(part, every) if alone else _boxes_of_several(part, every)
-    first = part.steps[0]
-    unit = "mm so far" if first.turns is None else "turns so far"
     works = tuple(_work(report, each) for each in part.adjusters)
-    return Stage(part.order or 0, works, unit if alone else "", tuple(boxes))
+    return Stage(part.order or 0, works, tuple(boxes))
 
 
 def _work(report: Report, adjuster: AdjusterResult) -> Work:
@@ -113,7 +136,8 @@ def _boxes_of_several(part: Part, every: int) -> Iterator[str]:
 
 
 def _done(adjuster: AdjusterResult, steps: Sequence[Step]) -> str:
+    name = adjuster.name.partition(_OF)[0]
     if steps[0].turns is None:
-        return f"{adjuster.name} {moved(adjuster, sum(each.move_mm for each in steps))}"
+        return f"{name} {moved(adjuster, sum(each.move_mm for each in steps))}"
     turns = sum(each.turns or 0.0 for each in steps)
-    return f"{adjuster.name} {turned(turns, steps[0].direction)}"
+    return f"{name} {turned(turns, steps[0].direction)}"

@@ -46,7 +46,11 @@ class CourseDrawing:
 def course_drawing(takes: Sequence[RecordingResult]) -> CourseDrawing | None:
     """The courses of the open and the 12th-fret takes; None where there are none."""
     drawn = [(each.fret or "", each.course) for each in takes if each.fret in _DRAWN]
-    courses = [(fret, course) for fret, course in drawn if course is not None]
+    # The dashed lines of the 12th fret lie above the solid ones, which show between the dashes.
+    courses = sorted(
+        ((fret, course) for fret, course in drawn if course is not None),
+        key=lambda each: _DRAWN.index(each[0]),
+    )
     if not courses:
         return None
     times = Scale(0.0, max(course.times_s[-1] for _, course in courses), LEFT, RIGHT)

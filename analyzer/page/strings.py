@@ -179,7 +179,7 @@ def _scatter(takes: Sequence[RecordingResult]) -> str:
         return "one: nothing tells its scatter from pluck to pluck"
     pitches = [each.settled_hz for each in takes if each.settled_hz is not None]
     apart = cents_between(min(pitches), max(pitches))
-    return f"{len(takes)}, at most {apart:.2f} cents apart"
+    return f"{len(takes)}, at most {max(apart, 0.01):.2f} cents apart"
 
 
 def _take(each: RecordingResult) -> Take:

@@ -19,7 +19,7 @@ def _to_do(report: Report) -> str:
         return "The 12th fret against the open string, at its furthest off"
     moved = {string for each in report.adjusters if each.move_mm for string in each.strings}
     if not moved:
-        return "No saddle is better moved; the string furthest off"
+        return "No saddle needs to be moved; the string furthest off"
     count = f"{len(moved)} of {len(report.strings)} strings"
     return f"The saddle is to be moved for {count}; the string furthest off now"
 
