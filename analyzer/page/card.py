@@ -124,10 +124,11 @@ def _boxes_of_one(part: Part, every: int) -> Iterator[str]:
 def _boxes_of_several(part: Part, every: int) -> Iterator[str]:
     """What is done to each by turns, and what the strings should read then."""
     by_name = {each.name: each for each in part.adjusters}
+    short = _short_names(list(by_name))
     for start in range(0, len(part.steps), every):
         chunk = part.steps[start : start + every]
         done = "; ".join(
-            _done(by_name[name], [each for each in chunk if each.adjuster == name])
+            _done(short[name], by_name[name], [each for each in chunk if each.adjuster == name])
             for name in dict.fromkeys(each.adjuster for each in chunk)
         )
         errors = {string: cents for each in chunk for string, cents in each.error_cents.items()}
@@ -135,8 +136,13 @@ def _boxes_of_several(part: Part, every: int) -> Iterator[str]:
         yield f"{done}. Then {readings}"
 
 
-def _done(adjuster: AdjusterResult, steps: Sequence[Step]) -> str:
-    name = adjuster.name.partition(_OF)[0]
+def _short_names(names: Sequence[str]) -> dict[str, str]:
+    """Without what stands above the boxes, as long as they can be told apart."""
+    short = {name: name.partition(_OF)[0] for name in names}
+    return short if len(set(short.values())) == len(names) else dict(zip(names, names, strict=True))
+
+
+def _done(name: str, adjuster: AdjusterResult, steps: Sequence[Step]) -> str:
     if steps[0].turns is None:
         return f"{name} {moved(adjuster, sum(each.move_mm for each in steps))}"
     turns = sum(each.turns or 0.0 for each in steps)
