@@ -25,14 +25,18 @@ SCREW = 'thread = "M3"\nscrew_head = "tail"\nsmallest_turn = 0.25\ntravel_mm = [
 
 
 def instrument_of(
-    folder: Path, bridge: str, tuning: tuple[str, ...] = SIX_TUNING, name: str = "Knot"
+    folder: Path,
+    bridge: str,
+    tuning: tuple[str, ...] = SIX_TUNING,
+    name: str = "Knot",
+    screw: str = SCREW,
 ) -> Instrument:
-    """An instrument with these lines under ``[bridge]``, and the screw of every test."""
+    """An instrument with these lines under ``[bridge]``, and a screw."""
     path = folder / "instrument.toml"
     notes = ", ".join(f'"{each}"' for each in tuning)
     path.write_text(
         f'[instrument]\nname = "{name}"\nscale_length_mm = 647.7\ntuning = [{notes}]\n'
-        f"[bridge]\n{bridge}\n{SCREW}",
+        f"[bridge]\n{bridge}\n{screw}",
         encoding="utf-8",
     )
     return read_instrument(path)

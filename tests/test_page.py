@@ -46,6 +46,12 @@ BRIDGES = {
     "posts": 'kind = "two posts"\nstring_spread_mm = 52\npost_positions_mm = [-11, 63]',
 }
 
+WITHOUT_SCREW = {
+    "filed": 'kind = "fixed"\nsaddle_width_mm = 8.0\nbreak_point_mm = 4.0',
+    "loose": 'kind = "floating"',
+    "by hand": own_saddles(),
+}
+
 
 @pytest.fixture
 def own(tmp_path):
@@ -222,9 +228,13 @@ def test_verdicts(own, tmp_path) -> None:
 # The page as such
 
 
-@pytest.mark.parametrize("bridge", BRIDGES)
+@pytest.mark.parametrize("bridge", [*BRIDGES, *WITHOUT_SCREW])
 def test_page_is_well_formed_and_needs_nothing_beside_itself(tmp_path, bridge) -> None:
-    page = as_html(report_with(instrument_of(tmp_path, BRIDGES[bridge]), ERRORS), DAY)
+    if bridge in BRIDGES:
+        instrument = instrument_of(tmp_path, BRIDGES[bridge])
+    else:
+        instrument = instrument_of(tmp_path, WITHOUT_SCREW[bridge], screw="")
+    page = as_html(report_with(instrument, ERRORS), DAY)
     checked = Checked(page)
     assert checked.open == []
     assert not {"link", "img", "script", "iframe", "object"} & set(checked.tags)
@@ -234,9 +244,10 @@ def test_page_is_well_formed_and_needs_nothing_beside_itself(tmp_path, bridge) -
     assert not re.search(r"\b(nan|None|inf)\b", checked.text)
     ids = checked.values("id")
     assert len(ids) == len(set(ids))
-    for key in ("aria-labelledby",):
-        for names in checked.values(key):
-            assert set(names.split()) <= set(ids)
+    for names in checked.values("aria-labelledby"):
+        assert set(names.split()) <= set(ids)
+    moves_by_hand = bridge in WITHOUT_SCREW
+    assert ("clockwise" in checked.text) != moves_by_hand
 
 
 def test_structure_for_a_screen_reader(own) -> None:
