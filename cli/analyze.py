@@ -39,6 +39,12 @@ def analyze(
     csv: Annotated[
         Path | None, typer.Option(help="Write a row a string as CSV; - for standard output.")
     ] = None,
+    html: Annotated[
+        Path | None,
+        typer.Option(
+            help="Write a page (HTML) to read and keep; it prints as a card of one sheet."
+        ),
+    ] = None,
     request: Annotated[
         Path | None,
         typer.Option(
@@ -79,6 +85,7 @@ def analyze(
     Example: pluckcheck analyze my_guitar --json report.json
     """
     from analyzer.analysis import analyze_folder, input_files
+    from analyzer.page.render import as_html
     from analyzer.recording.limits import ReadingRules, limits_with
     from analyzer.report.files import as_json
     from analyzer.report.request_text import as_request
@@ -87,7 +94,9 @@ def analyze(
     from cli.printing import Progress
 
     rules = ReadingRules(limits_with(limit or ()), untrusted)
-    outputs = outputs_of(json=(json, as_json), csv=(csv, as_csv), request=(request, as_request))
+    outputs = outputs_of(
+        json=(json, as_json), csv=(csv, as_csv), html=(html, as_html), request=(request, as_request)
+    )
     inputs = input_files(folder, instrument, previous, turned, limits=rules.limits)
     check_outputs(outputs, inputs)
     with libraries_silenced(), Progress(quiet=quiet) as progress:

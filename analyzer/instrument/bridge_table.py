@@ -79,7 +79,7 @@ def _two_screws(table: Table, strings: Strings) -> Bridge:
         for end, share in zip(_ENDS, shares_of_ends(across, ends), strict=True):
             name = f"{end} screw of {saddle_name(saddle)}"
             adjusters.append(Adjuster(name, share, screw, next(travels), steps))
-    return Bridge(saddles, _by_hand_without_screw(adjusters))
+    return Bridge(saddles, _by_hand_without_screw(adjusters), across_mm=positions)
 
 
 def _swivelling(table: Table, strings: Strings) -> Bridge:
@@ -99,7 +99,7 @@ def _swivelling(table: Table, strings: Strings) -> Bridge:
         both_ways = (slants_mm, slants_mm)
         slant = Adjuster(f"slant of {name}", share, None, both_ways, slant_steps, action="slide")
         adjusters.append(slant)
-    return Bridge(saddles, _by_hand_without_screw(adjusters))
+    return Bridge(saddles, _by_hand_without_screw(adjusters), across_mm=positions)
 
 
 def _two_posts(table: Table, strings: Strings) -> Bridge:
@@ -114,7 +114,8 @@ def _two_posts(table: Table, strings: Strings) -> Bridge:
         Adjuster(f"{end} post", share, screw, travel, steps)
         for end, share, travel in zip(_ENDS, shares_of_ends(positions, posts), travels, strict=True)
     ]
-    return Bridge((tuple(strings),), _by_hand_without_screw(adjusters))
+    moved = _by_hand_without_screw(adjusters)
+    return Bridge((tuple(strings),), moved, across_mm=positions)
 
 
 def _floating(table: Table, strings: Strings) -> Bridge:
@@ -128,7 +129,7 @@ def _floating(table: Table, strings: Strings) -> Bridge:
         Adjuster(f"{end} end", share, None, travel, steps, action="slide")
         for end, share, travel in zip(_ENDS, shares_of_ends(positions, outer), travels, strict=True)
     )
-    return Bridge((tuple(strings),), adjusters)
+    return Bridge((tuple(strings),), adjusters, across_mm=positions)
 
 
 def _fixed(table: Table, strings: Strings) -> Bridge:

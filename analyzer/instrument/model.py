@@ -88,12 +88,14 @@ class Bridge:
 
     A string's saddle moves by the sum over adjusters of share times move: this is all that a
     bridge is, of whatever kind. ``setback_mm`` is how far each string's break point lies beyond
-    its nominal scale length now, by string; what is not there counts as 0.
+    its nominal scale length now, by string; what is not there counts as 0. ``across_mm`` is
+    where each string lies across the bridge, empty where nothing depends on it.
     """
 
     saddles: tuple[tuple[int, ...], ...]
     adjusters: tuple[Adjuster, ...]
     setback_mm: Mapping[int, float] = field(default_factory=dict)
+    across_mm: Mapping[int, float] = field(default_factory=dict)
 
 
 def own_screws(

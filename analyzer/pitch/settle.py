@@ -38,6 +38,19 @@ _LONGEST_S = 7.0  # less than the longest pluck, on any clock
 _LOST_RELATIVE_VARIANCE = 4e-6  # a partial less sure by 3.5 cents than the best is lost
 _FULLY_FOUND = 0.5  # of that: up to here it has its full say
 _LEAST_SAY = 0.001
+_COURSE_POINTS = 32  # enough to draw it by; they lie closer where a note begins
+
+
+@dataclass(frozen=True)
+class Course:
+    """How the fitted pitch runs: cents above the settled one, at seconds after the onset.
+
+    32 points each, which lie closer at the beginning. A clipped note whose start could not be made
+    out begins later.
+    """
+
+    times_s: tuple[float, ...]
+    cents: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -59,6 +72,7 @@ class SettledPitch:
     partials : how many partials the figure rests on.
     beat_hz : the rate at which two polarisations make the first partial beat; NaN where none do.
     clipped : whether the recording was too loud for its recorder.
+    course : how the pitch runs to the settled one; None where nothing was fitted.
     """
 
     settled_hz: float
@@ -74,6 +88,7 @@ class SettledPitch:
     partials: int
     beat_hz: float
     clipped: bool
+    course: Course | None = None
 
 
 def settle(note: Note) -> SettledPitch:
@@ -131,6 +146,18 @@ def _in_figures(
         partials=peaks.numbers.size,
         beat_hz=math.nan,
         clipped=False,
+        course=_course(times_s, course_cents),
+    )
+
+
+def _course(times_s: Real, course_cents: Real) -> Course:
+    """The course, (samples,) each, at a few moments: as fine as a drawing shows."""
+    share = np.linspace(0, 1, _COURSE_POINTS) ** 2
+    at_s = times_s[0] + (times_s[-1] - times_s[0]) * share
+    cents = np.interp(at_s, times_s, course_cents)
+    return Course(
+        tuple(round(float(each), 4) for each in at_s),
+        tuple(round(float(each), 4) for each in cents),
     )
 
 

@@ -57,6 +57,9 @@ class BridgeFound:
             given.travel_mm,
             moved_mm,
             None if given.screw is None else given.screw.pitch_mm,
+            screw_head=None if given.screw is None else given.screw.head,
+            smallest_turn=None if given.screw is None else given.screw.smallest_turn,
+            smallest_step_mm=given.steps.smallest_mm if given.screw is None else None,
         )
         adjuster = next(each for each in self.bridge.adjusters if each.name == given.name)
         part = self._part_of(adjuster)

@@ -19,7 +19,13 @@ from analyzer.pitch.settle import SettledPitch
 from analyzer.recording.labels import OPEN, TWELFTH_FRET
 from analyzer.report.adjustment import Done, adjust
 from analyzer.report.causes import findings_of, frets_of
-from analyzer.report.model import RecordingResult, Report, StringResult
+from analyzer.report.model import (
+    BridgeLayout,
+    ErrorBefore,
+    RecordingResult,
+    Report,
+    StringResult,
+)
 from analyzer.string_model.of_instrument import unmodelled
 from analyzer.strings import Scatter, combine_takes, intonation, larger_drift, pluck_scatter
 
@@ -28,7 +34,8 @@ _NEEDED = {OPEN: "open", TWELFTH_FRET: "12th-fret"}
 _OTHER_NOTE = "Not part of the 12th-fret error; what it tells stands under frets."
 # What a recording's result takes over from its pitch, under the same names.
 _FIGURES = sorted(
-    {each.name for each in fields(SettledPitch)} & {each.name for each in fields(RecordingResult)}
+    {each.name for each in fields(SettledPitch) if each.name != "course"}
+    & {each.name for each in fields(RecordingResult)}
 )
 FURTHEST_FROM_OCTAVE_CENTS = 50.0  # no instrument is so far off; the next fret is 100 away
 
@@ -69,7 +76,23 @@ def build_report(
         instrument.scale_lengths_mm,
         frets,
         findings_of(instrument, measured, strings, frets, found.adjusters),
+        tuple(_before(done)),
+        _layout(instrument),
     )
+
+
+def _before(done: Done | None) -> Iterator[ErrorBefore]:
+    if done is not None:
+        for string, (error_cents, half_width_cents) in done.errors_cents.items():
+            yield ErrorBefore(string, error_cents, half_width_cents)
+
+
+def _layout(instrument: Instrument) -> BridgeLayout | None:
+    bridge = instrument.bridge
+    if bridge is None:
+        return None
+    setback_mm = {string: bridge.setback_mm.get(string, 0.0) for string in instrument.strings}
+    return BridgeLayout(dict(bridge.across_mm), setback_mm)
 
 
 def _takes(measured: Sequence[Measured]) -> Takes:
@@ -158,7 +181,7 @@ def _recording(each: Measured) -> RecordingResult:
     figures: dict[str, Any] = {name: _number(getattr(each.pitch, name)) for name in _FIGURES}
     reason = None if known else _OTHER_NOTE
     cautions = tuple(caution.text for caution in each.cautions)
-    result = replace(result, reason=reason, cautions=cautions, **figures)
+    result = replace(result, reason=reason, cautions=cautions, course=each.pitch.course, **figures)
     return replace(result, status="used with a caution" if cautions else "used")
 
 

@@ -11,7 +11,8 @@ from typing import Literal
 from analyzer.bridge.steps import Direction, Step
 from analyzer.findings.model import Finding
 from analyzer.frets.judge import FretResult
-from analyzer.instrument.model import Action
+from analyzer.instrument.model import Action, ScrewHead
+from analyzer.pitch.settle import Course
 
 SCHEMA_VERSION = 1
 
@@ -22,7 +23,7 @@ class RecordingResult:
 
     ``reason``: why it was rejected, or why it is used for no string's error. ``cautions`` have
     each widened the uncertainty. ``start_s`` and ``end_s``: where a pluck lies in a file that
-    holds several, else None.
+    holds several, else None. ``course``: how the pitch runs to the settled one.
     """
 
     file: str
@@ -45,6 +46,7 @@ class RecordingResult:
     cautions: tuple[str, ...] = ()
     start_s: float | None = None
     end_s: float | None = None
+    course: Course | None = None
 
     @property
     def named(self) -> str:
@@ -95,6 +97,8 @@ class AdjusterResult:
     ``cents_per_turn`` and ``cents_per_mm`` to what that does to its error, with the ``response``
     learned so far (a multiple of the geometry's). ``pitch_mm`` is the screw's; ``travel_mm`` is as
     in the instrument file, and ``moved_mm`` what the adjuster has been moved since.
+    ``screw_head`` is the end that its head faces; a screw has a ``smallest_turn``, and what is
+    moved by hand a ``smallest_step_mm``.
     """
 
     name: str
@@ -114,6 +118,9 @@ class AdjusterResult:
     direction: Direction | None = None
     cents_per_mm: dict[int, float] | None = None
     cents_per_turn: dict[int, float] | None = None
+    screw_head: ScrewHead | None = None
+    smallest_turn: float | None = None
+    smallest_step_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -146,6 +153,27 @@ class OutcomeResult:
 
 
 @dataclass(frozen=True)
+class ErrorBefore:
+    """A string's error in the earlier report, with the half-width of its interval."""
+
+    string: int
+    error_cents: float
+    error_uncertainty_cents: float
+
+
+@dataclass(frozen=True)
+class BridgeLayout:
+    """Where the strings lie on the bridge, by string: mm across, and mm beyond the scale length.
+
+    ``across_mm`` is empty where the instrument file needs no positions; ``setback_mm`` is as the
+    file gives it, 0 where it does not.
+    """
+
+    across_mm: dict[int, float]
+    setback_mm: dict[int, float]
+
+
+@dataclass(frozen=True)
 class Report:
     """One instrument's analysis."""
 
@@ -165,6 +193,8 @@ class Report:
     scale_lengths_mm: tuple[float, ...] | None = None
     frets: tuple[FretResult, ...] = ()
     findings: tuple[Finding, ...] = ()
+    errors_before: tuple[ErrorBefore, ...] = ()
+    layout: BridgeLayout | None = None
 
     @property
     def rejected(self) -> tuple[RecordingResult, ...]:

@@ -10,8 +10,9 @@ from rich.table import Table
 from analyzer.report.cause_lines import frets_and_causes
 from analyzer.report.layout import bare_table, fits, line, sign_for, signed, with_interval
 from analyzer.report.model import Report, StringResult
-from analyzer.report.terminal_bridge import TerminalBridge, TerminalOutcome, caution
+from analyzer.report.terminal_bridge import TerminalBridge, TerminalOutcome
 from analyzer.report.words import way
+from analyzer.report.working_order import caution
 
 
 class TerminalReport:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 from rich.padding import Padding
@@ -14,31 +13,11 @@ from analyzer.bridge.steps import Step
 from analyzer.report.layout import bare_table, fits, line, sign_for, signed, with_interval
 from analyzer.report.model import AdjusterResult, OutcomeResult, Report
 from analyzer.report.words import moved, turned
+from analyzer.report.working_order import Part, errors_after_cents, manner_of, parts_of
 
-ORDER = (
-    "Largest gain first, one saddle at a time: the other strings keep their load (common practice)."
-)
-EACH_STEP = "Each step: slacken the string, adjust, retune, pluck and compare."
-SHARED = "Strings that share a saddle: slacken and retune them together."
-ENDS = (
-    "One piece with two adjusters: slacken all its strings a little, take its ends in turn so "
-    "that it does not bind, and retune all of them before each check."
-)
-CAUTION = (
-    "Never move a saddle under a string at pitch. Guard the finish, keep eyes clear of strings "
-    "under tension. If a screw binds, or a part is loose, lifting or cracked, stop and ask a "
-    "qualified repairer; local rules come first."
-)
-FILING = "What is filed away does not come back: stop short, and check more often."
 _MOST_SHOWN = 6  # readings of one adjuster; the report's JSON has all of them
 _ENDS_SHOWN = (3, 2)
 _SAME_MM = 1e-9
-
-
-def caution(report: Report) -> str:
-    """What to heed before anything is moved."""
-    filed = any(each.action == "file" and each.move_mm for each in report.adjusters)
-    return f"{CAUTION} {FILING}" if filed else CAUTION
 
 
 class TerminalBridge:
@@ -52,58 +31,21 @@ class TerminalBridge:
         table = _table(report)
         if fits(table, console, options):
             yield table
-            yield from (line(each) for each in _manner(report))
+            yield from (line(each) for each in manner_of(report))
             if report.steps:
                 yield line("After each step the error should read, in cents:")
-            for part in _parts(report):
+            for part in parts_of(report):
                 yield from _readings(part)
         else:
-            yield from (line(each) for each in _manner(report))
+            yield from (line(each) for each in manner_of(report))
             if report.steps:
                 yield line("Indented: what the error should read after each step, in cents.")
             yield from _blocks(report)
 
 
-@dataclass(frozen=True)
-class _Part:
-    """Adjusters that are worked on together, their place in the order, and their steps."""
-
-    order: int | None
-    adjusters: tuple[AdjusterResult, ...]
-    steps: tuple[Step, ...]
-
-
-def _parts(report: Report) -> list[_Part]:
-    """The parts that move, in working order; then each adjuster that is left alone."""
-    moving: dict[int, list[AdjusterResult]] = {}
-    for each in report.adjusters:
-        if each.order is not None:
-            moving.setdefault(each.order, []).append(each)
-    return [
-        _Part(order, tuple(moving[order]), _steps_for(report, moving[order]))
-        for order in sorted(moving)
-    ]
-
-
-def _steps_for(report: Report, adjusters: Sequence[AdjusterResult]) -> tuple[Step, ...]:
-    names = {each.name for each in adjusters}
-    return tuple(step for step in report.steps if step.adjuster in names)
-
-
 def _in_order(report: Report) -> list[AdjusterResult]:
-    moving = [each for part in _parts(report) for each in part.adjusters]
+    moving = [each for part in parts_of(report) for each in part.adjusters]
     return [*moving, *(each for each in report.adjusters if each.order is None)]
-
-
-def _manner(report: Report) -> Iterator[str]:
-    if not report.steps:
-        return
-    parts = _parts(report)
-    yield f"{ORDER} {EACH_STEP}" if len(parts) > 1 else EACH_STEP
-    if any(len(part.adjusters) > 1 for part in parts):
-        yield ENDS
-    elif any(len(each.strings) > 1 for part in parts for each in part.adjusters):
-        yield SHARED
 
 
 def _name(each: AdjusterResult) -> str:
@@ -127,7 +69,7 @@ def _table(report: Report) -> Table:
 
 def _blocks(report: Report) -> Iterator[RenderableType]:
     """The narrow form: each part with its readings below it."""
-    for part in _parts(report):
+    for part in parts_of(report):
         for each in part.adjusters:
             yield line(_sentence(report, each, alone=len(part.adjusters) == 1))
         for reading in _readings(part, short=True):
@@ -149,7 +91,7 @@ def _advice(report: Report, adjuster: AdjusterResult) -> list[str]:
     """Screw (where it is known), move, error afterwards."""
     if adjuster.move_mm is None:
         return [f"no advice: {adjuster.reason}"]
-    after = ", ".join(signed(cents) for cents in _errors_after(report, adjuster))
+    after = ", ".join(signed(cents) for _, cents in errors_after_cents(report, adjuster))
     if adjuster.move_mm == 0:
         return ["leave it", after]
     verb = "file, " if adjuster.action == "file" else ""
@@ -159,21 +101,7 @@ def _advice(report: Report, adjuster: AdjusterResult) -> list[str]:
     return words
 
 
-def _errors_after(report: Report, adjuster: AdjusterResult) -> Iterator[float]:
-    """In the order of the bridge, of every string of the part that it is worked on with."""
-    together = [
-        each
-        for each in report.adjusters
-        if each is adjuster or (each.order is not None and each.order == adjuster.order)
-    ]
-    strings = {string for each in together for string in each.strings}
-    for saddle in report.saddles:
-        for string, cents in (saddle.residual_cents or {}).items():
-            if string in strings:
-                yield cents
-
-
-def _readings(part: _Part, *, short: bool = False) -> Iterator[Text]:
+def _readings(part: Part, *, short: bool = False) -> Iterator[Text]:
     """The steps of a part and what its strings should read after each."""
     if len(part.adjusters) == 1:
         (adjuster,) = part.adjusters

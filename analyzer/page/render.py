@@ -1,0 +1,47 @@
+"""The page as HTML that needs nothing beside itself; in print, a card of one sheet."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from functools import cache
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
+from markupsafe import Markup
+
+from analyzer.errors import printable
+from analyzer.page.content import page_of
+from analyzer.page.rounding import plain
+from analyzer.report.model import Report
+
+LONGEST_TEXT = 2000  # characters of a name or a line; reasons are cut before
+
+
+def as_html(report: Report, on: date | None = None) -> str:
+    """HTML, every value escaped; no script, nothing fetched.
+
+    ``on`` is the day that stands on it, by default today's, where this runs.
+    """
+    day = datetime.now().astimezone().date() if on is None else on
+    return f"{_template().render(page=page_of(report, day))}\n"
+
+
+@cache
+def _template() -> Template:
+    environment = Environment(
+        loader=PackageLoader("analyzer.page", ""),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_harmless,
+    )
+    environment.filters["plain"] = plain
+    return environment.get_template("page.html.jinja")
+
+
+def _harmless(value: Any) -> Any:
+    """Names may hold anything; what steers a terminal must not turn a page's text around either."""
+    if isinstance(value, str) and not isinstance(value, Markup):
+        return printable(value, LONGEST_TEXT)
+    return value

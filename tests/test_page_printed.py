@@ -1,0 +1,51 @@
+"""The page in a real browser: one sheet of paper, whatever bridge, and nothing that scrolls."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from datetime import date
+
+import pytest
+from made_reports import SIX_TUNING, TWELVE_TUNING, instrument_of, own_saddles, report_with
+
+from analyzer.page.render import as_html
+
+BROWSER, PAGES = shutil.which("chromium"), shutil.which("pdfinfo")
+pytestmark = pytest.mark.skipif(not (BROWSER and PAGES), reason="needs chromium and pdfinfo")
+NAME = "A rather long name for an instrument, of the first batch, for the second time"
+PAIRS = "[[6, 5], [4, 3], [2, 1]]"
+TWELVE_PAIRS = "[[12, 11], [10, 9], [8, 7], [6, 5], [4, 3], [2, 1]]"
+CASES = {
+    "own": (own_saddles(), SIX_TUNING),
+    "pairs": (f"saddles = {PAIRS}", SIX_TUNING),
+    "two screws": (f'kind = "two-screw saddles"\nsaddles = {PAIRS}', SIX_TUNING),
+    "posts": (
+        'kind = "two posts"\nstring_spread_mm = 52\npost_positions_mm = [-11, 63]',
+        SIX_TUNING,
+    ),
+    "twelve": (own_saddles(TWELVE_TUNING), TWELVE_TUNING),
+    "twelve, two screws": (
+        f'kind = "two-screw saddles"\nsaddles = {TWELVE_PAIRS}',
+        TWELVE_TUNING,
+    ),
+}
+
+
+@pytest.mark.parametrize("size", ["A4", "Letter"])
+@pytest.mark.parametrize("case", CASES)
+def test_bench_card_is_one_sheet(tmp_path, case, size) -> None:
+    """ISO 216 and ANSI Y14.1; every string far off, so that there are many steps."""
+    bridge, tuning = CASES[case]
+    errors = {string: (-1) ** string * 14.0 + string / 3 for string in range(len(tuning), 0, -1)}
+    page = as_html(
+        report_with(instrument_of(tmp_path, bridge, tuning, NAME), errors), date(2031, 2, 3)
+    )
+    html, pdf = tmp_path / "page.html", tmp_path / "page.pdf"
+    html.write_text(page.replace("@page {", f"@page {{ size: {size};"), encoding="utf-8")
+    command = [BROWSER, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer"]
+    print_it = [*command, f"--print-to-pdf={pdf}", html.as_uri()]
+    subprocess.run(print_it, check=True, capture_output=True, timeout=300)
+    info = subprocess.run([PAGES, pdf], check=True, capture_output=True, text=True)
+    assert re.search(r"^Pages: +(\d+)", info.stdout, re.MULTILINE)[1] == "1"
