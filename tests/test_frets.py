@@ -111,8 +111,10 @@ def test_report_says_which_to_cure() -> None:
         for take in (1, 2, 3)
         for where, cents in (("open", 0.0), *((f"f{n}", e) for n, e in errors.items()))
     ]
-    (found,) = report_of(*notes).frets
+    report = report_of(*notes)
+    (found,) = report.frets
     assert found.cure == ("nut",)
+    assert any("String 1: its frets say that the nut comes first" in w for w in report.warnings)
     assert found.nut_move_mm == pytest.approx(-0.8, abs=0.03)
     assert "toward the saddle" in found.verdict
     assert "sharp alike" in found.verdict
@@ -124,8 +126,10 @@ def test_report_says_when_all_is_well_and_when_it_cannot_tell() -> None:
     errors = model_errors(published_string(1), right, LABELLED)
     places = (("open", 0.0), *((f"f{n}", e) for n, e in errors.items()))
     often = [note(f"1 {where}", cents, take) for take in range(1, 6) for where, cents in places]
-    (found,) = report_of(*often).frets
+    report = report_of(*often)
+    (found,) = report.frets
     assert (found.cure, found.unclear) == ((), ())
+    assert not any("nut comes first" in each for each in report.warnings)
     assert "in order" in found.verdict
     once = fretted_notes(1, published_string(1), right, FEW)
     (found,) = report_of(*once).frets

@@ -13,6 +13,7 @@ from analyzer.bridge.effect import (
     saddle_move_mm,
     saddle_move_uncertainty_mm,
 )
+from analyzer.frets.judge import FretResult
 from analyzer.instrument.model import Instrument
 from analyzer.measure import Measured
 from analyzer.pitch.settle import SettledPitch
@@ -66,6 +67,7 @@ def build_report(
             *unmodelled(instrument),
             *(remark for each in measured for remark in each.remarks),
             *found.warnings,
+            *_nut_first(frets, strings),
         ),
         found.adjusters,
         found.steps,
@@ -79,6 +81,18 @@ def build_report(
         tuple(_before(done)),
         _layout(instrument),
     )
+
+
+def _nut_first(frets: Sequence[FretResult], strings: Sequence[StringResult]) -> Iterator[str]:
+    """The saddle's advice rests on the 12th fret as the nut stands; the order is the trade's."""
+    moving = {each.string for each in strings if each.saddle_move_mm}
+    for each in frets:
+        if each.string in moving and {"nut", "stretch"} & set(each.cure):
+            yield (
+                f"String {each.string}: its frets say that the nut comes first. Leave its saddle "
+                "until the nut has been seen to, then record again: the steps here are for the "
+                "nut as it is."
+            )
 
 
 def _before(done: Done | None) -> Iterator[ErrorBefore]:
