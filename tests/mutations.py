@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import soundfile
-from phone_files import FORMATS, encode
+from phone_files import ENCODABLE, encode
 from pluck_model import PluckModel, recording
 from two_rounds import INSTRUMENT
 
@@ -147,7 +147,7 @@ def _sounds() -> list[tuple[str, bytes]]:
 def _containers() -> list[tuple[str, bytes]]:
     with tempfile.TemporaryDirectory() as folder:
         found = []
-        for form in FORMATS:
+        for form in ENCODABLE:
             path = Path(folder) / f"s6_open_1.{form.file.rpartition('.')[2]}"
             encode(path, _note(), RATE_HZ, form)
             found.append((path.name, path.read_bytes()))

@@ -39,6 +39,8 @@ FORMATS = [
     Format("lossless.m4a", "ipod", "alac", 44100, lossless=True),
     Format("note.opus", "ogg", "libopus", 48000, 64_000),
 ]
+# Builds of PyAV differ in what they can write; all of them can read it.
+ENCODABLE = [form for form in FORMATS if form.codec in av.codecs_available]
 
 
 def encode(path: Path, sound: np.ndarray, rate_hz: int, form: Format, *, video: bool = False):

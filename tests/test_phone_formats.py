@@ -8,7 +8,7 @@ import sys
 import numpy as np
 import pytest
 import soundfile
-from phone_files import FORMATS, Format, encode
+from phone_files import ENCODABLE, FORMATS, Format, encode
 
 from analyzer.errors import RecordingError
 from analyzer.recording import apart
@@ -38,6 +38,8 @@ def line_hz(samples, rate_hz: int) -> float:
 
 @pytest.mark.parametrize("form", FORMATS, ids=lambda form: f"{form.file}-{form.codec}")
 def test_pitch_length_and_level_come_through(tmp_path, form) -> None:
+    if form not in ENCODABLE:
+        pytest.skip(f"this build of PyAV cannot encode {form.codec}")
     path = encode(tmp_path / form.file, TONE, RATE_HZ, form)
     found = open_recording(path)
     assert found.rate_hz == form.rate_hz
