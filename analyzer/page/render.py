@@ -6,10 +6,11 @@ from datetime import date, datetime
 from functools import cache
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
+from jinja2 import Template
 from markupsafe import Markup
 
 from analyzer.errors import printable
+from analyzer.html import page_template
 from analyzer.page.content import page_of
 from analyzer.page.rounding import plain
 from analyzer.report.model import Report
@@ -28,16 +29,7 @@ def as_html(report: Report, on: date | None = None) -> str:
 
 @cache
 def _template() -> Template:
-    environment = Environment(
-        loader=PackageLoader("analyzer.page", ""),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        finalize=_harmless,
-    )
-    environment.filters["plain"] = plain
-    return environment.get_template("page.html.jinja")
+    return page_template("analyzer.page", {"plain": plain}, _harmless)
 
 
 def _harmless(value: Any) -> Any:

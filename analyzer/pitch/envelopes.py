@@ -31,7 +31,8 @@ class Envelopes:
 
     ``values`` has shape (partials, samples), ``centres_hz`` (partials,), ``times_s`` (samples,)
     from the onset. ``half_hz`` is the half-width of the bands that they were cut by; None where
-    they were not, and the noise of each sample is its own.
+    they were not, and the noise of each sample is its own. ``end_s`` is where the note ends, which
+    may lie between two samples.
     """
 
     values: Complex

@@ -35,8 +35,8 @@ _HIGHEST_OWN = 10  # number up to which a clipped note's lines are taken for the
 class Peaks:
     """Partials found, arrays of shape (partials,): numbers, rough frequencies (Hz), levels (dB).
 
-    ``standing``, from 0 to 1, is how far each is from being left out, as too faint or too high: a
-    partial that comes or goes by a hair must not move the figure.
+    ``standing``, from 0 to 1, is how far each is from being left out, as too faint, too high or
+    too far off the law: a partial that comes or goes by a hair must not move the figure.
     """
 
     numbers: Real

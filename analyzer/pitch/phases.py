@@ -95,8 +95,9 @@ class Rest:
 def fit_phases(envelopes: Envelopes, standing: Real) -> tuple[PhaseFit, Rest]:
     """Fit equation (1) to all partials at once, by iterated weighted least squares."""
     log_tau = first_time_constants()
-    first = _unwrapped(envelopes, standing)
-    fit = _first_fit(first, envelopes, log_tau)
+    noise = first_noise(envelopes)
+    first = _unwrapped(envelopes, noise, standing)
+    fit = _first_fit(first, envelopes, noise, log_tau)
     rough = envelopes.values * np.exp(-1j * fit.phases) / passed(fit.phases, envelopes)
     size, step_share = block_size(envelopes)
     blocks, known = in_blocks(replace(envelopes, values=rough), fit.phases, size)
@@ -146,7 +147,7 @@ class _Unwrapped:
         )
 
 
-def _unwrapped(envelopes: Envelopes, standing: Real) -> _Unwrapped:
+def _unwrapped(envelopes: Envelopes, noise: Real, standing: Real) -> _Unwrapped:
     """The phases for a start, which may wander freely.
 
     No phase is trusted beyond ``_FIRST_TRUST``, so that no partial rules the others before it is
@@ -155,7 +156,7 @@ def _unwrapped(envelopes: Envelopes, standing: Real) -> _Unwrapped:
     z, t = envelopes.values, envelopes.times_s
     steady = _steady_phase(z, t)
     phases = steady + np.unwrap(np.angle(z * np.exp(-1j * steady)), axis=1)
-    amplitude, noise = smoothed(np.abs(z), t), first_noise(envelopes)
+    amplitude = smoothed(np.abs(z), t)
     clear = np.clip(amplitude**2 / (_FOLLOWED_POWER * noise[:, None]) - 1, 0, 1)
     followed = np.minimum.accumulate(clear, axis=1)
     weights = _weights(amplitude, noise, envelopes.colour)
@@ -164,12 +165,10 @@ def _unwrapped(envelopes: Envelopes, standing: Real) -> _Unwrapped:
     return _Unwrapped(phases, weights * np.where(lost, _LOST, followed))
 
 
-def _first_fit(first: _Unwrapped, envelopes: Envelopes, log_tau: Real) -> PhaseFit:
+def _first_fit(first: _Unwrapped, envelopes: Envelopes, noise: Real, log_tau: Real) -> PhaseFit:
     """A fit to the unwrapped phases: it must only be near."""
     t = envelopes.times_s
-    shapes = candidate_shapes(
-        log_tau, decaying_power(envelopes.values, first_noise(envelopes), t), t
-    )
+    shapes = candidate_shapes(log_tau, decaying_power(envelopes.values, noise, t), t)
     return _fit(first.phases, first.weights, envelopes, shapes, wander_over(t).freest)
 
 

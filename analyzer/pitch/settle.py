@@ -112,8 +112,9 @@ def settle(note: Note) -> SettledPitch:
     phases, rest = fit_phases(envelopes, peaks.standing)
     string = _string(name, peaks, envelopes, phases)
     beats_hz = pace * beat_hz(rest, peaks)
-    found = _in_figures(string, peaks, envelopes, phases, pace, whole=whole)
-    return replace(found, beat_hz=beats_hz, clipped=clipped)
+    return _in_figures(
+        string, peaks, envelopes, phases, pace, beats_hz, clipped=clipped, whole=whole
+    )
 
 
 def _in_figures(
@@ -122,9 +123,12 @@ def _in_figures(
     envelopes: Envelopes,
     phases: PhaseFit,
     pace: float,
+    beats_hz: float,
     *,
+    clipped: bool,
     whole: bool,
 ) -> SettledPitch:
+    """What the fits say, in the recorder's time."""
     first_hz = pace * envelopes.centres_hz[0] * (1 + phases.offsets[0])
     times_s, course_cents = phases.times_s / pace, phases.course_cents
     stiff = peaks.numbers.size >= _FEWEST_FOR_STIFFNESS
@@ -144,8 +148,8 @@ def _in_figures(
         stiffness=string.stiffness if stiff else math.nan,
         stiffness_uncertainty=string.stiffness_uncertainty if stiff else math.nan,
         partials=peaks.numbers.size,
-        beat_hz=math.nan,
-        clipped=False,
+        beat_hz=beats_hz,
+        clipped=clipped,
         course=_course(times_s, course_cents),
     )
 

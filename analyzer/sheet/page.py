@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from functools import cache
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
+from jinja2 import Template
 
 from analyzer.errors import printable
+from analyzer.html import page_template
 from analyzer.sheet.content import ENDING, TAKES, Sheet
 
 
@@ -18,12 +19,4 @@ def as_page(sheet: Sheet) -> str:
 
 @cache
 def _template() -> Template:
-    environment = Environment(
-        loader=PackageLoader("analyzer.sheet", ""),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["printable"] = printable
-    return environment.get_template("page.html.jinja")
+    return page_template("analyzer.sheet", {"printable": printable})
