@@ -210,3 +210,25 @@ def test_folder_may_be_a_text(tmp_path) -> None:
     (tmp_path / "s6_open_1.wav").write_bytes(b"RIFF")
     report = analyze_folder(str(tmp_path), jobs=1)
     assert [each.file for each in report.rejected] == ["s6_open_1.wav"]
+
+
+class StandsBeyond(soundfile.SoundFile):
+    """A sound file that says it stands beyond its own end, as a damaged MP3 can."""
+
+    def tell(self) -> int:
+        return self.frames + 100
+
+
+def test_a_file_that_stands_beyond_its_own_end_has_no_sound_left(wav, monkeypatch) -> None:
+    with pytest.raises(ValueError, match="negative dimensions"), StandsBeyond(wav) as sound:
+        sound.read(10)
+    monkeypatch.setattr("analyzer.recording.reading.soundfile.SoundFile", StandsBeyond)
+    assert "samples. Record it again" in reason(wav)
+
+
+@pytest.mark.parametrize("block", [None, 1000])
+def test_every_sample_is_read_once(wav, monkeypatch, block) -> None:
+    if block:
+        monkeypatch.setattr("analyzer.recording.reading._BLOCK_SAMPLES", block)
+    samples = open_recording(wav).excerpt(0.25, 0.75, 0)
+    assert samples == pytest.approx(TONE[RATE_HZ // 4 : 3 * RATE_HZ // 4], abs=2**-15)

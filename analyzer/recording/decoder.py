@@ -27,7 +27,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from analyzer.errors import RecordingError
-from analyzer.recording.formats import is_cut_short, promised_frames
+from analyzer.recording.formats import is_cut_short, next_frames, promised_frames
 from analyzer.recording.limits import Limits, check_decoded, check_form, check_length
 
 Write = Callable[[bytes], Any]
@@ -105,7 +105,7 @@ def decode_sound_file(file: Any, name: str, limits: Limits, write: Write) -> Dec
         promised_s = promised_frames(sound) / writer.rate_hz
         check_length(name, promised_s, limits, promised=True)
         step = max(1, _BLOCK_SAMPLES // writer.channels)
-        while (block := sound.read(step, dtype="float32", always_2d=True)).shape[0]:
+        while (block := next_frames(sound, step, "float32")).shape[0]:
             writer.add(block)
         cut_short = is_cut_short(sound.extra_info)
     return Decoded(writer.rate_hz, writer.channels, writer.frames, cut_short)

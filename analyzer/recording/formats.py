@@ -10,6 +10,9 @@ import re
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 # Read by libsndfile.
 SOUND_FILES = {".wav", ".wave", ".flac", ".aif", ".aiff", ".aifc", ".ogg", ".oga", ".mp3", ".w64"}
 SOUND_FILES |= {".rf64", ".caf", ".au", ".opus"}
@@ -58,6 +61,17 @@ def promised_frames(sound: Any) -> int:
     """How many frames an open soundfile.SoundFile promises; 0 where its header does not say."""
     frames = int(sound.frames)
     return 0 if frames >= _FRAMES_UNKNOWN else frames
+
+
+def next_frames(sound: Any, frames: int, dtype: str) -> NDArray[Any]:
+    """The next ``frames`` of an open soundfile.SoundFile, or as many as are left: (n, channels).
+
+    A damaged MP3 can stand beyond its own end, where soundfile would make an array of a negative
+    length.
+    """
+    if sound.seekable() and sound.tell() >= sound.frames:
+        return np.zeros((0, sound.channels), dtype=dtype)
+    return np.asarray(sound.read(frames, dtype=dtype, always_2d=True))
 
 
 def is_cut_short(log: str) -> bool:

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from analyzer.errors import RecordingError
 from analyzer.recording.apart import DecodedSound, decode_apart, unreadable
 from analyzer.recording.door import check_file
-from analyzer.recording.formats import demuxer_of, is_cut_short, promised_frames
+from analyzer.recording.formats import demuxer_of, is_cut_short, next_frames, promised_frames
 from analyzer.recording.limits import TRUSTED, Limits, ReadingRules, check_form, check_length
 
 LEVEL_STEP_S = 0.005
@@ -93,7 +93,7 @@ def _read_in_place(path: Path, limits: Limits) -> Recording | None:
             return None
         rate_hz, step = int(file.samplerate), _step(file.samplerate)
         _check_header(path, file, limits)
-        blocks = file.blocks(_block_frames(rate_hz, file.channels), dtype="float32", always_2d=True)
+        blocks = _blocks(file, _block_frames(rate_hz, file.channels))
         levels = _levels(path, _within(path, blocks, rate_hz, limits), step)
         found = Recording(path, rate_hz, step / rate_hz, levels, is_cut_short(file.extra_info))
         return _checked(found, file.tell())
@@ -141,8 +141,14 @@ def _block_frames(rate_hz: int, channels: int) -> int:
 
 
 def _channel(file: soundfile.SoundFile, frames: int, channel: int) -> NDArray[np.float64]:
-    samples = file.read(frames, dtype="float64", always_2d=True)
-    return np.ascontiguousarray(samples[:, channel])
+    return np.ascontiguousarray(next_frames(file, frames, "float64")[:, channel])
+
+
+def _blocks(file: soundfile.SoundFile, frames: int) -> Iterator[NDArray[np.float32]]:
+    # Not soundfile's own ``blocks``: where a damaged file gives less than it promised, those
+    # repeat what stood in the array before.
+    while (block := next_frames(file, frames, "float32")).shape[0]:
+        yield block
 
 
 @contextmanager
