@@ -100,15 +100,16 @@ def _level(rows: Real, weights: Real, times_s: Real) -> Real:
 def _root(rows: Real, weights: Real, lines: Real, rest: Real) -> Real:
     """An upper root of the products of rows and values, the lines taken out; (n, n).
 
-    All partials share the rows, so what their lines leave of the weights is one matrix over time.
+    ``lines`` (2 partials, samples) are the constants and slopes, as weighed directions.
     """
-    left = np.diag(np.sum(weights, axis=0)) - lines.T @ lines
+    weight = np.sum(weights, axis=0)
+    along = rows @ lines.T
     size = rows.shape[0] + 1
     products = np.empty((size, size))
-    products[:-1, :-1] = rows @ left @ rows.T
+    products[:-1, :-1] = (rows * weight) @ rows.T - along @ along.T
     products[-1, :-1] = products[:-1, -1] = rows @ np.sum(weights * rest, axis=0)
     products[-1, -1] = np.sum(weights * rest**2)
-    whole = np.append(rows**2 @ np.sum(weights, axis=0), products[-1, -1])
+    whole = np.append(rows**2 @ weight, products[-1, -1])
     seen = np.diag(products) > _SEEN * whole
     scale = np.sqrt(np.where(seen, np.diag(products), np.inf))
     values, vectors = np.linalg.eigh(products / scale / scale[:, None])
