@@ -75,7 +75,7 @@ def _raised(look_hz: float, lines: LineSpectrum) -> float:
 
 def _no_lines_of_its_own(look_hz: float, multiple: int, lines: LineSpectrum) -> bool:
     """Whether nothing but the lines of ``multiple`` times the pitch is heard."""
-    number = np.arange(1, multiple * (_RAISE_LINES // multiple) + 1)
+    number = np.arange(1.0, multiple * (_RAISE_LINES // multiple) + 1)
     reach = max(1, round(_RAISE_REACH * look_hz / lines.bin_hz))
     index = np.round(number * look_hz / lines.bin_hz).astype(int)[:, None]
     near = np.clip(index + np.arange(-reach, reach + 1), 0, lines.level_db.size - 1)

@@ -83,8 +83,9 @@ def _found(lines: LineSpectrum, f1_hz: float, stiffness: float, top_hz: float) -
     for _ in range(2):
         expected_hz = stretched(numbers, f1_hz, stiffness)
         inside = expected_hz < top_hz
-        looked = (each[inside] for each in (numbers, expected_hz, floor_db))
-        peaks = _nearest_peaks(lines, *looked, top_hz)
+        peaks = _nearest_peaks(
+            lines, numbers[inside], expected_hz[inside], floor_db[inside], top_hz
+        )
         if peaks.numbers.size < 3:
             break
         f1_hz, stiffness = _straight_line(peaks)

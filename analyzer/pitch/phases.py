@@ -177,7 +177,7 @@ def _first_fit(first: _Unwrapped, envelopes: Envelopes, noise: Real, log_tau: Re
 
 
 def _drawn_out(fit: PhaseFit, envelopes: Envelopes) -> Real:
-    """The fitted phases, (partials, samples), at every sample: smooth, which is all they must be."""
+    """The fitted phases, (partials, samples), at every sample, smoothly."""
     line = envelopes.omega * fit.offsets[:, None]
     course = (fit.phases[0] - line[0] * fit.times_s) / envelopes.omega[0]
     constant = fit.phases - line * fit.times_s - envelopes.omega * course
