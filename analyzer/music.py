@@ -10,6 +10,7 @@ import math
 import re
 
 ISO16_A4_HZ = 440.0
+LOWEST_A4_HZ, HIGHEST_A4_HZ = 380.0, 500.0  # what notes may be named by; a choice
 CENTS_PER_OCTAVE = 1200.0
 CENTS_PER_NEPER = CENTS_PER_OCTAVE / math.log(2)  # 1731.234: small ratios, cents = this * df/f
 SEMITONES_PER_OCTAVE = 12
