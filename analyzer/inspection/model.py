@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from analyzer.pitch.settle import SettledPitch
-from analyzer.pitch.tracks import Track
+from analyzer.pitch.partial_tracks import PartialTrack
 from analyzer.quality.model import Caution
 from analyzer.recording.labels import Label
 
@@ -139,7 +139,7 @@ class Inspection:
     own_uncertainty_cents: float | None = None
     note: str | None = None
     note_cents: float | None = None
-    tracks: tuple[Track, ...] = ()
+    tracks: tuple[PartialTrack, ...] = ()
     lines: tuple[Line, ...] = ()
     checks: tuple[Check, ...] = ()
     cautions: tuple[Caution, ...] = ()

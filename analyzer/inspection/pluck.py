@@ -17,7 +17,7 @@ from analyzer.pitch.guide import guide_note
 from analyzer.pitch.note import Note, cut_note
 from analyzer.pitch.partials import find_partials
 from analyzer.pitch.settle import EARLY_S, SettledPitch, figures_of, follow, late_from_s
-from analyzer.pitch.tracks import tracks_of
+from analyzer.pitch.partial_tracks import tracks_of
 from analyzer.plucks import Pluck
 from analyzer.quality.model import Caution, widened_cents
 from analyzer.quality.sound import judge_pluck
@@ -67,7 +67,7 @@ def _measured(
         return replace(rejected(base, error.reason), lines=_lines(note))
     pitch = figures_of(followed)
     found, note_cents = nearest_note(pitch.settled_hz, base.a4_hz)
-    hz, promised_hz = pitch.settled_hz, base.promised_hz
+    promised_hz = base.promised_hz
     base = replace(
         base,
         place=_place(note.pluck, followed),
@@ -75,15 +75,17 @@ def _measured(
         own_uncertainty_cents=pitch.settled_uncertainty_cents,
         note=found,
         note_cents=note_cents,
-        promised_cents=None
-        if promised_hz is None
-        else cents_between(promised_hz, pitch.settled_hz),
+        promised_cents=_above_cents(promised_hz, pitch.settled_hz),
         tracks=tracks_of(followed),
         checks=checks_of(note, pitch),
     )
     if verdict is None:
         return _judged(base, note, pitch, instrument)
     return _cautioned(base, pitch, verdict.cautions, verdict.reason)
+
+
+def _above_cents(promised_hz: float | None, hz: float) -> float | None:
+    return None if promised_hz is None else cents_between(promised_hz, hz)
 
 
 def _judged(

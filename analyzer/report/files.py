@@ -52,6 +52,11 @@ def as_json(report: Report) -> str:
         "findings": [asdict(each) for each in report.findings],
         "warnings": list(report.warnings),
     }
+    return json_text(body)
+
+
+def json_text(body: Mapping[str, Any]) -> str:
+    """Values as JSON text; raises ValueError for a number that is none."""
     text = json.dumps(body, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
     return _NO_UTF8.sub(lambda match: f"\\\\u{ord(match[0]):04x}", text)
 

@@ -24,7 +24,7 @@ _HALF_WIDTH = 1.96  # of a normal distribution's 95 %
 
 
 @dataclass(frozen=True)
-class Track:
+class PartialTrack:
     """One partial, in the recorder's time and hertz.
 
     ``frequency_hz`` is where it settles, measured by itself; ``law_hz`` where the string law puts
@@ -48,7 +48,7 @@ class Track:
     cents: tuple[float, ...]
 
 
-def tracks_of(followed: Followed) -> tuple[Track, ...]:
+def tracks_of(followed: Followed) -> tuple[PartialTrack, ...]:
     """Every partial that stands clear of the noise, the lowest first."""
     peaks, string, phases = followed.peaks, followed.string, followed.phases
     found_hz = followed.envelopes.centres_hz * (1 + phases.offsets)
@@ -59,7 +59,7 @@ def tracks_of(followed: Followed) -> tuple[Track, ...]:
     weights[followed.kept] = string.weights
     levels_db = _levels_db(followed)
     return tuple(
-        Track(
+        PartialTrack(
             int(peaks.numbers[place]),
             float(followed.pace * found_hz[place]),
             float(followed.pace * law_hz[place]),
