@@ -18,6 +18,7 @@ from analyzer.pitch.partials import Peaks, find_partials
 from analyzer.pitch.phases import PhaseFit, fit_phases
 from analyzer.pitch.spectrum import Complex, NoteSpectrum, Real, note_spectrum
 from analyzer.pitch.stiff_string import StringFit, fit_string
+from analyzer.pitch.track import Track, measured_track
 from analyzer.plucks import SHORTEST_NOTE_S, Pluck
 
 EARLY_S = (0.1, 0.3)  # after the onset: where the sustain drift starts from
@@ -73,6 +74,7 @@ class SettledPitch:
     beat_hz : the rate at which two polarisations make the first partial beat; NaN where none do.
     clipped : whether the recording was too loud for its recorder.
     course : how the pitch runs to the settled one; None where nothing was fitted.
+    track : how the partials show it to run, beside that fit.
     """
 
     settled_hz: float
@@ -89,6 +91,7 @@ class SettledPitch:
     beat_hz: float
     clipped: bool
     course: Course | None = None
+    track: Track | None = None
 
 
 def settle(note: Note) -> SettledPitch:
@@ -112,9 +115,10 @@ def settle(note: Note) -> SettledPitch:
     phases, rest = fit_phases(envelopes, peaks.standing)
     string = _string(name, peaks, envelopes, phases)
     beats_hz = pace * beat_hz(rest, peaks)
-    return _in_figures(
+    found = _in_figures(
         string, peaks, envelopes, phases, pace, beats_hz, clipped=clipped, whole=whole
     )
+    return replace(found, track=measured_track(phases, rest, envelopes.centres_hz, pace))
 
 
 def _in_figures(
