@@ -113,9 +113,12 @@ def place_facts(inspection: Inspection) -> Iterator[Fact]:
         return
     yield Fact("Pluck", f"{place.start_s:.2f} s to {place.end_s:.2f} s", place.start_s)
     yield Fact("Early part", f"{place.early_s[0]:.2f} s to {place.early_s[1]:.2f} s")
-    if place.fitted_s is not None and place.settled_s is not None:
+    if place.fitted_s is not None:
         yield Fact("Fitted", f"{place.fitted_s[0]:.2f} s to {place.fitted_s[1]:.2f} s")
-        yield Fact("Settled part", f"{place.settled_s[0]:.2f} s to {place.settled_s[1]:.2f} s")
+        settled = "it never settles within its interval"
+        if place.settled_s is not None:
+            settled = f"{place.settled_s[0]:.2f} s to {place.settled_s[1]:.2f} s"
+        yield Fact("Settled part", settled)
 
 
 def figure_facts(inspection: Inspection) -> Iterator[Fact]:
@@ -131,7 +134,7 @@ def figure_facts(inspection: Inspection) -> Iterator[Fact]:
         drift,
     )
     slope = pitch.late_slope_cents_per_s
-    yield Fact("Late slope", f"{signed(slope, 2)} cents/s in the settled part", slope)
+    yield Fact("Late slope", f"{signed(slope, 2)} cents/s in the second half", slope)
     beat = pitch.beat_hz
     beats = "none heard" if math.isnan(beat) else f"{beat:.2f} a second in the first partial"
     yield Fact("Beating", beats, beat)

@@ -62,9 +62,9 @@ class Levels:
 class Place:
     """What was taken as the pluck, in seconds of the file.
 
-    ``early_s`` is where the drift starts from; ``fitted_s`` what the pitch was fitted to, and
-    ``settled_s`` the second half of that, in which it should have settled. The latter are None
-    where nothing could be fitted. ``others`` counts further plucks that were not used.
+    ``early_s`` is where the drift starts from; ``fitted_s`` what the pitch was fitted to, None where
+    nothing could be; ``settled_s`` where it has come to its settled pitch, None where it never
+    does. ``others`` counts further plucks that were not used.
     """
 
     start_s: float

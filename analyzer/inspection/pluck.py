@@ -16,8 +16,9 @@ from analyzer.pitch.followed import Followed
 from analyzer.pitch.guide import guide_note
 from analyzer.pitch.note import Note, cut_note
 from analyzer.pitch.partials import find_partials
-from analyzer.pitch.settle import EARLY_S, SettledPitch, figures_of, follow, late_from_s
+from analyzer.pitch.settle import EARLY_S, SettledPitch, figures_of, follow
 from analyzer.pitch.partial_tracks import tracks_of
+from analyzer.pitch.track import settled_from_s
 from analyzer.plucks import Pluck
 from analyzer.quality.model import Caution, widened_cents
 from analyzer.quality.sound import judge_pluck
@@ -70,7 +71,7 @@ def _measured(
     promised_hz = base.promised_hz
     base = replace(
         base,
-        place=_place(note.pluck, followed),
+        place=_place(note.pluck, followed, pitch),
         pitch=pitch,
         own_uncertainty_cents=pitch.settled_uncertainty_cents,
         note=found,
@@ -119,15 +120,24 @@ def _cautioned(
     )
 
 
-def _place(pluck: Pluck, followed: Followed | None = None) -> Place:
+def _place(
+    pluck: Pluck, followed: Followed | None = None, pitch: SettledPitch | None = None
+) -> Place:
     """In seconds of the file."""
     onset_s = pluck.onset_s
     early_s = (onset_s + EARLY_S[0], min(onset_s + EARLY_S[1], pluck.end_s))
-    if followed is None:
+    if followed is None or pitch is None:
         return Place(onset_s, pluck.end_s, early_s, None, None, pluck.others)
     times_s = followed.phases.times_s / followed.pace
-    first_s, last_s = onset_s + float(times_s[0]), onset_s + float(times_s[-1])
-    settled_s = (onset_s + late_from_s(times_s), last_s)
+    last_s = min(onset_s + float(times_s[-1]), pluck.end_s)
+    first_s = onset_s + float(times_s[0])
+    course = pitch.course
+    from_s = (
+        None
+        if course is None
+        else settled_from_s(course.times_s, course.cents, pitch.settled_uncertainty_cents)
+    )
+    settled_s = None if from_s is None else (onset_s + from_s, last_s)
     return Place(onset_s, pluck.end_s, early_s, (first_s, last_s), settled_s, pluck.others)
 
 

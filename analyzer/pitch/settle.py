@@ -19,6 +19,7 @@ from analyzer.pitch.partials import Peaks, find_partials
 from analyzer.pitch.phases import PhaseFit, fit_phases
 from analyzer.pitch.spectrum import Complex, NoteSpectrum, Real, note_spectrum
 from analyzer.pitch.stiff_string import StringFit, fit_string
+from analyzer.pitch.track import Track, measured_track
 from analyzer.plucks import SHORTEST_NOTE_S, Pluck
 
 EARLY_S = (0.1, 0.3)  # after the onset: where the sustain drift starts from
@@ -71,6 +72,7 @@ class SettledPitch:
     beat_hz : the rate at which two polarisations make the first partial beat; NaN where none do.
     clipped : whether the recording was too loud for its recorder.
     course : how the pitch runs to the settled one; None where nothing was fitted.
+    track : how the partials show it to run, beside that fit.
     """
 
     settled_hz: float
@@ -87,6 +89,7 @@ class SettledPitch:
     beat_hz: float
     clipped: bool
     course: Course | None = None
+    track: Track | None = None
 
 
 def settle(note: Note) -> SettledPitch:
@@ -143,6 +146,7 @@ def figures_of(followed: Followed) -> SettledPitch:
         beat_hz=pace * beat_hz(followed.rest, peaks),
         clipped=followed.clipped,
         course=_course(times_s, course_cents),
+        track=measured_track(phases, followed.rest, envelopes.centres_hz, pace),
     )
 
 
@@ -262,10 +266,5 @@ def _glide_time_s(times_s: Real, course_cents: Real) -> float:
 
 
 def _late_slope(times_s: Real, course_cents: Real) -> float:
-    late = times_s >= late_from_s(times_s)
+    late = times_s >= 0.5 * (times_s[0] + times_s[-1])
     return float(np.polyfit(times_s[late], course_cents[late], 1)[0])
-
-
-def late_from_s(times_s: Real) -> float:
-    """Where the second half of a course begins, in which the pitch should have settled."""
-    return float(0.5 * (times_s[0] + times_s[-1]))

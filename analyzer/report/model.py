@@ -13,6 +13,7 @@ from analyzer.findings.model import Finding
 from analyzer.frets.judge import FretResult
 from analyzer.instrument.model import Action, ScrewHead
 from analyzer.pitch.settle import Course
+from analyzer.pitch.track import Track
 
 SCHEMA_VERSION = 1
 
@@ -23,7 +24,8 @@ class RecordingResult:
 
     ``reason``: why it was rejected, or why it is used for no string's error. ``cautions`` have
     each widened the uncertainty. ``start_s`` and ``end_s``: where a pluck lies in a file that
-    holds several, else None. ``course``: how the pitch runs to the settled one.
+    holds several, else None. ``course``: how the pitch runs to the settled one, as fitted;
+    ``track``: as measured.
     """
 
     file: str
@@ -47,6 +49,7 @@ class RecordingResult:
     start_s: float | None = None
     end_s: float | None = None
     course: Course | None = None
+    track: Track | None = None
 
     @property
     def named(self) -> str:
