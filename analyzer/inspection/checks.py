@@ -49,17 +49,17 @@ def _checks(note: Note, pitch: SettledPitch) -> Iterator[Check]:
         limits.OTHER_NOTE_LOUDER_DB,
     )
     yield Check(
-        "vibrato, either way",
+        "vibrato, ±",
         "cents",
         course.vibrato_cents,
         limits.VIBRATO_CENTS,
         limits.MOST_VIBRATO_CENTS,
     )
     yield Check(
-        "rise of the pitch", "cents", course.rise_cents, limits.RISE_CENTS, limits.MOST_RISE_CENTS
+        "pitch rises by", "cents", course.rise_cents, limits.RISE_CENTS, limits.MOST_RISE_CENTS
     )
     yield Check(
-        "fall at its end",
+        "falls at end",
         "cents/s",
         max(fall_cents_per_s(pitch, course), 0.0),
         limits.UNSETTLED_CENTS_PER_S,

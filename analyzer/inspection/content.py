@@ -10,6 +10,7 @@ from analyzer.inspection.model import Check, Inspection, PluckLine, SoundFile
 from analyzer.music import CENTS_PER_NEPER
 from analyzer.page.rounding import (
     MINUS,
+    MOST_DECIMALS,
     decimals_for,
     plain,
     scientific,
@@ -17,8 +18,8 @@ from analyzer.page.rounding import (
     unsigned_with_interval,
     with_interval,
 )
-from analyzer.pitch.settle import EARLY_S, SettledPitch
 from analyzer.pitch.partial_tracks import PartialTrack
+from analyzer.pitch.settle import EARLY_S, SettledPitch
 from analyzer.recording.labels import Label
 
 NOT_HAD = "\N{EN DASH}"
@@ -146,7 +147,7 @@ def figure_facts(inspection: Inspection) -> Iterator[Fact]:
     yield Fact("Partials", f"{used} of {len(inspection.tracks)} found are in the fit", used)
     yield Fact(
         "Misfit",
-        f"{pitch.misfit_cents:.3f} cents beyond noise, rms about the string law",
+        f"{_misfit(pitch.misfit_cents)} cents beyond noise, rms about the string law",
         pitch.misfit_cents,
     )
     if not math.isnan(pitch.first_partial_hz):
@@ -210,6 +211,10 @@ def _cents(value: float, pitch: SettledPitch | None) -> str:
 
 def _half(half_cents: float) -> str:
     return f"{half_cents:.{decimals_for(half_cents, 4)}f}"
+
+
+def _misfit(cents: float) -> str:
+    return f"{cents:.3f}" if cents >= 10.0**-MOST_DECIMALS else "less than 0.001"
 
 
 def _known(value: float) -> float | None:

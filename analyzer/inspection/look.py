@@ -20,6 +20,7 @@ from analyzer.inspection.choosing import chosen, found_plucks, in_short
 from analyzer.inspection.model import Inspection, PluckList, SoundFile
 from analyzer.inspection.pluck import looked_at, promising, rejected
 from analyzer.inspection.wave import levels_in_parts
+from analyzer.instrument.file import FILE_NAME
 from analyzer.instrument.model import Instrument
 from analyzer.measure import remarks_on
 from analyzer.music import ISO16_A4_HZ
@@ -98,6 +99,11 @@ def check_is_file(path: Path) -> None:
     except (OSError, ValueError) as error:  # a NUL in a path is a ValueError
         found = f"cannot be read ({getattr(error, 'strerror', error)})"
         raise UnusableInputError(str(path), found, "Check the path and its permissions") from error
+
+
+def files_beside(path: Path, instrument_file: Path | None = None) -> list[Path]:
+    """Every file that an inspection reads, so that no output takes its place."""
+    return [path, instrument_file or path.parent / FILE_NAME, path.parent / TABLE_NAME]
 
 
 def _opened(path: Path, rules: ReadingRules) -> Recording:

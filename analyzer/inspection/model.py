@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from analyzer.pitch.settle import SettledPitch
 from analyzer.pitch.partial_tracks import PartialTrack
+from analyzer.pitch.settle import SettledPitch
 from analyzer.quality.model import Caution
 from analyzer.recording.labels import Label
 
@@ -62,9 +62,9 @@ class Levels:
 class Place:
     """What was taken as the pluck, in seconds of the file.
 
-    ``early_s`` is where the drift starts from; ``fitted_s`` what the pitch was fitted to, None where
-    nothing could be; ``settled_s`` where it has come to its settled pitch, None where it never
-    does. ``others`` counts further plucks that were not used.
+    ``early_s`` is where the drift starts from; ``fitted_s`` what the pitch was fitted to, None
+    where nothing could be; ``settled_s`` where it has come to its settled pitch, None where it
+    never does. ``others`` counts further plucks that were not used.
     """
 
     start_s: float

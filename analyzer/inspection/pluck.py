@@ -15,9 +15,9 @@ from analyzer.music import cents_between, nearest_note, ratio_of_cents
 from analyzer.pitch.followed import Followed
 from analyzer.pitch.guide import guide_note
 from analyzer.pitch.note import Note, cut_note
+from analyzer.pitch.partial_tracks import tracks_of
 from analyzer.pitch.partials import find_partials
 from analyzer.pitch.settle import EARLY_S, SettledPitch, figures_of, follow
-from analyzer.pitch.partial_tracks import tracks_of
 from analyzer.pitch.track import settled_from_s
 from analyzer.plucks import Pluck
 from analyzer.quality.model import Caution, widened_cents

@@ -1,0 +1,2 @@
+def inspection_as_html(x):
+    return ""
