@@ -5,17 +5,32 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
+from jinja2 import (
+    BaseLoader,
+    ChoiceLoader,
+    Environment,
+    PackageLoader,
+    PrefixLoader,
+    StrictUndefined,
+    Template,
+)
 
 
 def page_template(
     package: str,
     filters: dict[str, Callable[..., Any]],
     finalize: Callable[[Any], Any] | None = None,
+    shares: str | None = None,
 ) -> Template:
-    """``page.html.jinja`` of a package; ``finalize`` is given every value before it is written."""
+    """``page.html.jinja`` of a package; ``finalize`` is given every value before it is written.
+
+    What the package ``shares`` stands under ``shared/``, for templates that include it.
+    """
+    loaders: list[BaseLoader] = [PackageLoader(package, "")]
+    if shares is not None:
+        loaders.append(PrefixLoader({"shared": PackageLoader(shares, "")}))
     environment = Environment(
-        loader=PackageLoader(package, ""),
+        loader=ChoiceLoader(loaders),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
