@@ -32,7 +32,7 @@ def _checks(note: Note, pitch: SettledPitch) -> Iterator[Check]:
         "sounds for", "s", note.pluck.duration_s, limits.SHORT_S, SHORTEST_NOTE_S, least=True
     )
     yield Check(
-        "note over noise", "dB", between.snr_db, limits.NOISY_DB, limits.DROWNED_DB, least=True
+        "over noise", "dB", between.snr_db, limits.NOISY_DB, limits.DROWNED_DB, least=True
     )
     yield Check(
         "mains hum, close to a partial" if on_partial else "mains hum",
@@ -49,14 +49,14 @@ def _checks(note: Note, pitch: SettledPitch) -> Iterator[Check]:
         limits.OTHER_NOTE_LOUDER_DB,
     )
     yield Check(
-        "vibrato, ±",
+        "vibrato",
         "cents",
         course.vibrato_cents,
         limits.VIBRATO_CENTS,
         limits.MOST_VIBRATO_CENTS,
     )
     yield Check(
-        "pitch rises by", "cents", course.rise_cents, limits.RISE_CENTS, limits.MOST_RISE_CENTS
+        "pitch rises", "cents", course.rise_cents, limits.RISE_CENTS, limits.MOST_RISE_CENTS
     )
     yield Check(
         "falls at end",

@@ -51,7 +51,7 @@ class PartialRow:
 def verdict_of(inspection: Inspection) -> str:
     """The verdict of the quality gate in a sentence."""
     if inspection.status == "rejected":
-        return f"Rejected: {inspection.sound.file} {inspection.reason}"
+        return f"Rejected: it {inspection.reason}"
     count = len(inspection.cautions)
     if count == 0:
         return "Used: nothing to hold against it."
@@ -93,7 +93,7 @@ def head_facts(inspection: Inspection) -> Iterator[Fact]:
 def _label_facts(inspection: Inspection) -> Iterator[Fact]:
     if inspection.label is None:
         if inspection.unlabelled is not None:
-            yield Fact("Label", f"none: {inspection.unlabelled} Here it goes by its pitch")
+            yield Fact("Label", f"none: it {inspection.unlabelled} Here it goes by its pitch")
         return
     text = f"{label_text(inspection.label)}, which promises {inspection.promised_hz:.3f} Hz"
     if inspection.promised_cents is not None:

@@ -14,7 +14,7 @@ from analyzer.pitch.partial_tracks import PartialTrack
 from analyzer.pitch.settle import Course
 
 WIDTH = 340.0
-LEFT, RIGHT, TOP = 42.0, 332.0, 34.0
+LEFT, RIGHT, TOP = 42.0, 332.0, 42.0
 _BELOW = 40.0  # of a drawing's axis: figures and words
 _HEIGHTS = {"wave": 100.0, "level": 56.0, "course": 150.0, "deviations": 130.0}
 _LOWEST_DBFS = -80.0

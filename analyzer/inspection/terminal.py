@@ -95,7 +95,7 @@ class TerminalPlucks:
             for text in (*each.cautions, *([each.reason] if each.reason else [])):
                 yield _line(f"{each.number}: {text}", plain=plain)
         if found.reason:
-            yield _line(f"Rejected: {found.reason}", plain=plain, style="bold")
+            yield _line(f"Rejected: it {found.reason}", plain=plain, style="bold")
         for remark in found.remarks:
             yield _line(f"Note: {remark}", plain=plain)
         if found.plucks:
