@@ -14,13 +14,21 @@ def page_template(
     finalize: Callable[[Any], Any] | None = None,
 ) -> Template:
     """``page.html.jinja`` of a package; ``finalize`` is given every value before it is written."""
-    environment = Environment(
-        loader=PackageLoader(package, ""),
+    environment = _environment(loader=PackageLoader(package, ""), finalize=finalize)
+    environment.filters.update(filters)
+    return environment.get_template("page.html.jinja")
+
+
+def text_template(source: str) -> Template:
+    """A template that stands in a module: a piece of a page."""
+    return _environment().from_string(source)
+
+
+def _environment(**options: Any) -> Environment:
+    return Environment(
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        finalize=finalize,
+        **options,
     )
-    environment.filters.update(filters)
-    return environment.get_template("page.html.jinja")
