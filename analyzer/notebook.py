@@ -56,6 +56,10 @@ class Analysis:
 
         return plot_course(self.report, string, ax=ax)
 
+    def plot_courses(self) -> tuple[Axes, ...]:
+        """Draw that of every string with a result, each on new axes."""
+        return tuple(self.plot_course(each.string) for each in self.report.measured)
+
     def __repr__(self) -> str:
         return f"<Analysis of {self.report.instrument!r}: {self.report.verdict()}>"
 

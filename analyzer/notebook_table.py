@@ -1,6 +1,6 @@
-"""The report as a small table for a notebook: every value escaped, no script, no colours of its own.
+"""The report as a small table for a notebook: every value escaped, and no script.
 
-It takes the notebook's own text colour and background, so it reads in a light theme and a dark one.
+It has no colours of its own but takes the notebook's, so it reads in a light theme and a dark one.
 """
 
 from __future__ import annotations
