@@ -28,7 +28,8 @@ _CENTS = (
     "20 cases the true one lies within it. String 1 is the thinnest."
 )
 _NOTES = {OPEN: "the open string", TWELFTH_FRET: "the 12th fret"}
-_TWO_NOTES = "its two notes do not fit together. Both should be recorded again."
+_TWO_NOTES = "the two notes do not fit together. Both should be recorded again."
+_MORE_NEEDED = "New recordings are needed before anything can be said of these:"
 _ALLOWED_FOR = "They were used, and “give or take” is the larger for them:"
 _HANDS_OFF = (
     "Please do not turn screws or move parts at the bridge while the strings are tight: a string "
@@ -51,7 +52,8 @@ def letter_of(report: Report, on: date) -> Letter:
         Section("What was found", (), tuple(_found(report, each) for each in report.measured)),
         done(report),
         to_do(report),
-        Section("What could not be measured", (), tuple(_lacking(report))),
+        _not_measured(report),
+        Section("Recordings that could not be used", (), tuple(_left_out(report))),
         Section("What else we noticed", (), tuple(_noticed(report))),
         _doubtful(report),
         Section("Please note", (), tuple(map(Point, (_HANDS_OFF, _LOOSE, _WHO_DECIDES)))),
@@ -71,20 +73,31 @@ def _counted(report: Report) -> str:
 
 
 def _found(report: Report, string: StringResult) -> Point:
-    now = error_in_words(string.error_cents or 0.0, string.error_uncertainty_cents or 0.0)
+    now = _as_found(string.error_cents or 0.0, string.error_uncertainty_cents or 0.0)
     text = f"String {string.string} ({string.note}): "
     for each in report.errors_before:
         if each.string == string.string:
-            before = error_in_words(each.error_cents, each.error_uncertainty_cents)
+            before = _as_found(each.error_cents, each.error_uncertainty_cents)
             return Point(f"{text}before, {before}; now, {now}.")
     return Point(f"{text}{now}.")
 
 
-def _lacking(report: Report) -> Iterator[Point]:
-    """Strings without a result, and every recording that was of no use."""
-    for string in report.strings:
-        if string.error_cents is None:
-            yield Point(f"String {string.string} ({string.note}): {_why(report, string)}")
+def _as_found(error_cents: float, half_width_cents: float) -> str:
+    return error_in_words(error_cents, half_width_cents, "in tune as far as we can tell")
+
+
+def _not_measured(report: Report) -> Section:
+    strings: dict[str, list[int]] = {}
+    for each in report.strings:
+        if each.error_cents is None:
+            strings.setdefault(_why(report, each), []).append(each.string)
+    points = tuple(Point(f"{strings_named(named)}: {why}") for why, named in strings.items())
+    paragraphs = (_MORE_NEEDED,) if points else ()
+    return Section("What could not be measured", paragraphs, points)
+
+
+def _left_out(report: Report) -> Iterator[Point]:
+    """Every recording that was of no use, and why."""
     for each in report.rejected:
         plain = in_plain_words(each.reason or "")
         fault = (each.reason or "could not be used").rstrip(".") if plain is None else plain.fault

@@ -11,35 +11,36 @@ from collections.abc import Sequence
 from analyzer.page.rounding import decimals_for
 from analyzer.report.words import way
 
+_NUT = "the slotted piece at the head end of the neck"
 _CAUSES = {
-    "worn or wrong string": "may be worn, or of another kind than belongs there. A new string is "
+    "worn or wrong string": "perhaps worn, or of another kind than belongs there. A new string is "
     "the first thing to try.",
-    "open and fretted notes of two strings": "has two recordings that do not seem to be of one "
-    "string. We will record them again; if that stays, the string is uneven.",
-    "magnet's pull": "may be pulled by the magnet of a pickup beneath it. Lowering the pickup a "
+    "open and fretted notes of two strings": "the two notes do not seem to be of one string. They "
+    "should be recorded again; if it stays so, the string is uneven.",
+    "magnet's pull": "perhaps pulled by the magnet of a pickup beneath. Lowering the pickup a "
     "little would show.",
-    "uneven string, or retuned between takes": "may be uneven along its length, or was retuned "
-    "between its recordings.",
-    "not settled": "has not come to rest yet: its tuning still creeps, as that of a new string "
-    "does. It should be measured again in a few days.",
-    "plucked too hard": "was plucked so hard that its notes start too high. More gently plucked "
-    "recordings would be surer.",
-    "repeats scatter": "was recorded several times, and the recordings differ more than we like. "
-    "More of them would be surer.",
-    "high nut": "seems to stand too high at the nut, the slotted piece at the head end of the "
-    "neck. It has to be pressed far down at the first frets, which makes them too high.",
-    "high action": "stands high above the frets, which makes every fretted note too high.",
-    "nut too far from the saddle": "is too high at every fret alike, which points to the nut, the "
-    "slotted piece at the head end of the neck.",
-    "high action, or a nut too far from the saddle": "is too high at every fret alike: it stands "
-    "high above the frets, or the nut (the slotted piece at the head end of the neck) is not "
-    "quite in its place.",
-    "saddle on the wrong side of its travel": "has its resting point at the bridge at the wrong "
-    "end of its range. The bridge or the piece itself may not be in its place.",
-    "scale length or bridge position": "points to a bridge that is not where it belongs, since "
-    "all strings are off alike. Its place should be measured.",
+    "uneven string, or retuned between takes": "uneven along its length, or retuned between its "
+    "recordings.",
+    "not settled": "not come to rest yet: the tuning still creeps, as that of new strings does. It "
+    "should be measured again in a few days.",
+    "plucked too hard": "plucked so hard that the notes start too high. Recordings that are "
+    "plucked more gently would be surer.",
+    "repeats scatter": "recorded several times, and the recordings differ more than we like. More "
+    "of them would be surer.",
+    "high nut": f"perhaps too high at the nut, {_NUT}. What has to be pressed far down at the "
+    "first frets sounds too high there.",
+    "high action": "high above the frets, which makes every fretted note too high.",
+    "nut too far from the saddle": "too high at every fret alike, which points to the nut, "
+    f"{_NUT}.",
+    "high action, or a nut too far from the saddle": "too high at every fret alike: high above "
+    f"the frets, or the nut ({_NUT}) not quite in its place.",
+    "saddle on the wrong side of its travel": "at the wrong end of its range at the bridge. The "
+    "bridge, or the piece that the string rests on, may not be in its place.",
+    "scale length or bridge position": "all off alike, which points to a bridge that is not where "
+    "it belongs. Its place should be measured.",
 }
 _CAUTIONS = (
+    ("was taken for", "a note of which we are not quite sure which string it is"),
     ("very quiet", "very quiet"),
     ("too loud", "too loud for the recorder"),
     ("hardly longer", "rather short"),
@@ -56,7 +57,7 @@ _CAUTIONS = (
 
 
 def cause_in_plain_words(cause: str) -> str | None:
-    """What continues ``String 3``; None where there is no row."""
+    """What follows ``String 3:`` or ``Strings 4 and 3:``; None where there is no row."""
     return _CAUSES.get(cause)
 
 
@@ -65,18 +66,23 @@ def caution_in_plain_words(caution: str) -> str | None:
     return next((plain for phrase, plain in _CAUTIONS if phrase in caution), None)
 
 
-def error_in_words(error_cents: float, half_width_cents: float) -> str:
-    """An error with its interval.
+def error_in_words(error_cents: float, half_width_cents: float, good: str = "in tune") -> str:
+    """An error with its interval; ``good`` where it is none beyond that.
 
     >>> error_in_words(7.81, 0.42), error_in_words(-0.2, 0.55)
-    ('7.8 cents sharp, give or take 0.4', 'in tune to within 0.6 cents')
+    ('7.8 cents sharp, give or take 0.4', 'in tune, give or take 0.6 cents')
     """
     decimals = decimals_for(half_width_cents, 1)
     half_width = f"{max(half_width_cents, 10.0**-decimals):.{decimals}f}"
-    if abs(error_cents) <= half_width_cents or float(f"{error_cents:.{decimals}f}") == 0:
-        return f"in tune to within {half_width} cents"
-    word = "sharp" if error_cents > 0 else "flat"
-    return f"{abs(error_cents):.{decimals}f} cents {word}, give or take {half_width}"
+    size = f"{abs(error_cents):.{decimals}f}"
+    if is_in_tune(error_cents, half_width_cents) or float(size) == 0:
+        return f"{good}, give or take {half_width} cents"
+    return f"{size} cents {'sharp' if error_cents > 0 else 'flat'}, give or take {half_width}"
+
+
+def is_in_tune(error_cents: float, half_width_cents: float) -> bool:
+    """Whether an error is none beyond its interval."""
+    return abs(error_cents) <= half_width_cents
 
 
 def length_in_words(move_mm: float) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analyzer.letter.model import Point, Section
-from analyzer.letter.words import error_in_words, length_in_words, strings_named
+from analyzer.letter.words import error_in_words, is_in_tune, length_in_words, strings_named
 from analyzer.report.model import Report, SaddleResult, StringResult
 
 _MOVING = (
@@ -21,10 +21,15 @@ _NOT_KNOWN = (
     "How far the resting points at the bridge have to move cannot be said without the length of "
     "the strings. A repairer can say so at the instrument."
 )
+_ALL_FIRST = (
+    "Strings that rest on one piece at the bridge are moved together, so nothing is moved before "
+    "all of them have been measured."
+)
 _NO_BRIDGE = (
     "To be in tune, the strings would need the lengths below. Whether the bridge allows for it, a "
     "repairer has to see."
 )
+_BEST = "That is the best that can be had at this bridge."
 _NUT_FIRST = (
     "{} first need{} work at the nut, the slotted piece at the head end of the neck. Only then, "
     "and after new recordings, is the bridge moved for {}."
@@ -58,8 +63,10 @@ def to_do(report: Report) -> Section:
     heading = "What will be done" if report.previous is None else "What is still to be done"
     if not report.measured:
         return Section(heading)
-    if not any(each.move_mm is not None for each in report.saddles):
+    if not report.saddles:
         return Section(heading, *_without_bridge(report))
+    if all(each.moves_mm is None for each in report.saddles):
+        return Section(heading, (_ALL_FIRST,))
     nut_first = _nut_first(report)
     moved = [each for each in report.saddles if any((each.moves_mm or {}).values())]
     paragraphs = [_MOVING] if moved else [_NOTHING]
@@ -74,19 +81,20 @@ def to_do(report: Report) -> Section:
 
 def _of_saddle(saddle: SaddleResult) -> Iterator[Point]:
     if saddle.moves_mm is None or saddle.residual_cents is None:
-        yield Point(f"{strings_named(saddle.strings)}: nothing can be said before it is measured.")
+        first = "it is" if len(saddle.strings) == 1 else "all of them are"
+        text = f"{strings_named(saddle.strings)}: nothing can be said before {first} measured."
+        yield Point(text)
         return
     for string, move_mm in saddle.moves_mm.items():
-        if not move_mm:
-            yield Point(f"String {string}: stays as it is.")
-            continue
-        text = f"String {string}: made {length_in_words(move_mm)}."
-        half_width = (saddle.residual_uncertainty_cents or {}).get(string)
-        if string in saddle.residual_cents and half_width is not None:
-            text += (
-                f" It should then be {error_in_words(saddle.residual_cents[string], half_width)}."
-            )
-        yield Point(text)
+        half_width = (saddle.residual_uncertainty_cents or {}).get(string, 0.0)
+        then_cents = saddle.residual_cents[string]
+        text = f"String {string}: "
+        if move_mm:
+            text += f"made {length_in_words(move_mm)}. "
+            text += f"It should then be {error_in_words(then_cents, half_width)}."
+        else:
+            text += "stays as it is."
+        yield Point(text if is_in_tune(then_cents, half_width) else f"{text} {_BEST}")
 
 
 def _without_bridge(report: Report) -> tuple[tuple[str, ...], tuple[Point, ...]]:
