@@ -29,13 +29,21 @@ def page_template(
     loaders: list[BaseLoader] = [PackageLoader(package, "")]
     if shares is not None:
         loaders.append(PrefixLoader({"shared": PackageLoader(shares, "")}))
-    environment = Environment(
-        loader=ChoiceLoader(loaders),
+    environment = _environment(loader=ChoiceLoader(loaders), finalize=finalize)
+    environment.filters.update(filters)
+    return environment.get_template("page.html.jinja")
+
+
+def text_template(source: str) -> Template:
+    """A template that stands in a module: a piece of a page."""
+    return _environment().from_string(source)
+
+
+def _environment(**options: Any) -> Environment:
+    return Environment(
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        finalize=finalize,
+        **options,
     )
-    environment.filters.update(filters)
-    return environment.get_template("page.html.jinja")

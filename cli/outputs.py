@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from analyzer.errors import UnusableInputError
-from analyzer.report.files import check_place, write_text
+from analyzer.report.files import check_place, write_bytes
 from cli.streams import print_data
 
 DASH = "-"
@@ -23,7 +23,7 @@ class Output:
 
     option: str
     path: Path
-    form: Callable[[Any], str]
+    form: Callable[[Any], str | bytes]
 
     @property
     def printed(self) -> bool:
@@ -49,17 +49,20 @@ class Output:
         check_place(self.path)
 
     def deliver(self, result: Any) -> None:
-        text = self.form(result)
-        if self.printed:
-            print_data(text)
+        content = self.form(result)
+        if not self.printed:
+            write_bytes(self.path, content if isinstance(content, bytes) else content.encode())
+        elif isinstance(content, bytes) and sys.stdout.isatty():
+            found = "would go to the terminal, and is no text"
+            raise UnusableInputError(self.option, found, "Give the name of a file, or a pipe")
         else:
-            write_text(self.path, text)
+            print_data(content)
 
 
-def outputs_of(**wanted: tuple[Path | None, Callable[[Any], str]]) -> list[Output]:
+def outputs_of(**wanted: tuple[Path | None, Callable[[Any], str | bytes]]) -> list[Output]:
     """The outputs that are wanted, by option, of a place (None: not wanted) and a form each."""
     return [
-        Output(f"--{option}", path, form)
+        Output(f"--{option.replace('_', '-')}", path, form)
         for option, (path, form) in wanted.items()
         if path is not None
     ]

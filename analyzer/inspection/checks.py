@@ -31,9 +31,7 @@ def _checks(note: Note, pitch: SettledPitch) -> Iterator[Check]:
     yield Check(
         "sounds for", "s", note.pluck.duration_s, limits.SHORT_S, SHORTEST_NOTE_S, least=True
     )
-    yield Check(
-        "over noise", "dB", between.snr_db, limits.NOISY_DB, limits.DROWNED_DB, least=True
-    )
+    yield Check("over noise", "dB", between.snr_db, limits.NOISY_DB, limits.DROWNED_DB, least=True)
     yield Check(
         "mains hum, close to a partial" if on_partial else "mains hum",
         "dB",

@@ -8,7 +8,7 @@ from typing import Any
 
 from analyzer import __version__
 from analyzer.inspection.model import SCHEMA_VERSION, Inspection, PluckList
-from analyzer.report.files import json_text
+from analyzer.report.json_text import json_text
 
 _HEAD = {
     "schema_version": SCHEMA_VERSION,
