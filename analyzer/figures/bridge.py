@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _ARROW_ABOVE = 14.0  # of a string, in the drawing's own units
+_BELOW = 26.0  # the last string, where a saddle ends and its turns are said
 _HEIGHT_WITHOUT_IN = 1.2
 
 
@@ -40,7 +41,7 @@ def plot_bridge(report: Report, ax: Axes | None = None) -> Axes:
         )
     ax = axes_of(ax, WIDTH_IN * drawing.height / drawing.width)
     ax.set_xlim(drawing.left, drawing.right)
-    ax.set_ylim(drawing.height - 50, 0)
+    ax.set_ylim(max(each.y for each in drawing.strings) + _BELOW, 0)
     for place, each in enumerate(drawing.strings):
         thick = 0.8 + 1.6 * (len(drawing.strings) - 1 - place) / len(drawing.strings)
         ax.axhline(each.y, color=RULE, linewidth=thick, zorder=1)
@@ -95,8 +96,8 @@ def _arrow(ax: Axes, each: StringLine) -> None:
     if not each.arrow:
         return
     y = each.y - _ARROW_ABOVE
-    style = {"arrowstyle": "-|>", "color": NOW, "linewidth": 1.6, "shrinkA": 0, "shrinkB": 0}
-    ax.annotate("", xy=(each.then_x, y), xytext=(each.now_x, y), arrowprops=style)
+    style = {"arrowstyle": "-|>", "color": INK, "linewidth": 1.6, "shrinkA": 0, "shrinkB": 0}
+    ax.annotate("", xy=(each.then_x, y), xytext=(each.now_x, y), arrowprops=style, zorder=5)
 
 
 def _words(ax: Axes, drawing: BridgeDrawing) -> None:

@@ -60,10 +60,6 @@ def plot_course(report: Report, string: int, ax: Axes | None = None) -> Axes:
         EARLY_S[0], 0.99, "early part", transform=ax.get_xaxis_transform(), va="top",
         fontsize=POINTS - 2, color=FAINT,
     )  # fmt: skip
-    ax.text(
-        0.995, 0.0, "settled pitch", transform=ax.get_yaxis_transform(), ha="right", va="bottom",
-        fontsize=POINTS - 2, color=FAINT,
-    )  # fmt: skip
     ax.legend(frameon=False, fontsize=POINTS - 1, loc="upper right")
     title = f"String {string} ({note}): pitch over time"
     plain_axes(ax, title, "seconds after the pluck", "cents above the settled pitch")
@@ -72,11 +68,13 @@ def plot_course(report: Report, string: int, ax: Axes | None = None) -> Axes:
 
 def drawn_takes(report: Report, string: int) -> list[RecordingResult]:
     """The recordings in use of the open string and its 12th fret that have a course."""
-    return [
+    found = [
         each
         for each in report.recordings
         if each.string == string and each.fret in _NAMES and each.course is not None
     ]
+    # The dashed lines of the 12th fret lie above the solid ones, which show between the dashes.
+    return sorted(found, key=lambda each: each.fret != OPEN)
 
 
 def _draw(ax: Axes, take: RecordingResult, named: set[str]) -> None:
@@ -91,9 +89,10 @@ def _draw(ax: Axes, take: RecordingResult, named: set[str]) -> None:
             [float("nan") if cents is None else cents for cents in take.track.cents],
             linestyle="none",
             marker="o" if is_open else "s",
-            markersize=1.8,
+            markersize=2.2,
             color=colour,
             alpha=0.55,
+            label=_once(f"{name}, measured", named),
         )
     ax.plot(
         take.course.times_s,
@@ -104,9 +103,16 @@ def _draw(ax: Axes, take: RecordingResult, named: set[str]) -> None:
         markersize=6.0,
         linewidth=1.8,
         color=colour,
-        label=f"{name}, fit" if name not in named else "_",
+        label=_once(f"{name}, fit", named),
     )
-    named.add(name)
+
+
+def _once(label: str, named: set[str]) -> str:
+    """A label the first time; then what matplotlib leaves out of the key."""
+    if label in named:
+        return "_"
+    named.add(label)
+    return label
 
 
 def _reach(takes: Sequence[RecordingResult]) -> tuple[float, float]:

@@ -37,8 +37,8 @@ def plot_errors(report: Report, ax: Axes | None = None) -> Axes:
     rows = {each.string: float(row) for row, each in enumerate(report.strings)}
     apart = _APART if before else 0.0
     ax.axvline(0.0, color=INK, linewidth=1.0)
-    _draw(ax, before, rows, apart, earlier=True)
     _draw(ax, now, rows, -apart, earlier=False)
+    _draw(ax, before, rows, apart, earlier=True)
     ax.set_yticks(
         list(rows.values()), [f"string {each.string} ({each.note})" for each in report.strings]
     )
@@ -49,7 +49,13 @@ def plot_errors(report: Report, ax: Axes | None = None) -> Axes:
     plain_axes(ax, title, "cents; minus is flat, plus is sharp", None)
     _figures(ax, report, rows, now, before, apart)
     if before:
-        ax.legend(frameon=False, fontsize=POINTS - 1, loc="upper left", bbox_to_anchor=(0.0, -0.16))
+        ax.legend(
+            frameon=False,
+            fontsize=POINTS - 1,
+            loc="lower right",
+            bbox_to_anchor=(1.0, 1.0),
+            ncols=2,
+        )
     return ax
 
 
