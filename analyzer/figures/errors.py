@@ -45,8 +45,8 @@ def plot_errors(report: Report, ax: Axes | None = None) -> Axes:
     ax.set_ylim(len(rows) - 0.5, -0.5)
     reach = max(_NARROWEST_CENTS, *(abs(x) + half for x, half in (*now.values(), *before.values())))
     ax.set_xlim(-1.1 * reach, 1.1 * reach)
-    title = "Error at the 12th fret, with 95 % intervals"
-    plain_axes(ax, title, "cents; minus is flat, plus is sharp", None)
+    across = "cents, with 95 % intervals; minus is flat, plus is sharp"
+    plain_axes(ax, "Error at the 12th fret", across, None)
     _figures(ax, report, rows, now, before, apart)
     if before:
         ax.legend(

@@ -127,21 +127,23 @@ def figure_facts(inspection: Inspection) -> Iterator[Fact]:
     pitch = inspection.pitch
     if pitch is None:
         return
-    yield Fact("Glide", _glide(inspection, pitch), pitch.glide_cents)
+    yield Fact("Glide", _glide(inspection, pitch), _known(pitch.glide_cents))
     drift = pitch.sustain_drift_cents
     yield Fact(
         "Drift",
         _or_not_heard(drift, f"{signed(drift, 2)} cents, settled less {_EARLY}"),
-        drift,
+        _known(drift),
     )
     slope = pitch.late_slope_cents_per_s
     yield Fact("Late slope", f"{signed(slope, 2)} cents/s in the second half", slope)
     beat = pitch.beat_hz
     beats = "none heard" if math.isnan(beat) else f"{beat:.2f} a second in the first partial"
-    yield Fact("Beating", beats, beat)
+    yield Fact("Beating", beats, _known(beat))
     stiff = scientific(_known(pitch.stiffness), _known(pitch.stiffness_uncertainty))
     yield Fact(
-        "Stiffness B", stiff or "not known (from fewer than 3 partials, or none)", pitch.stiffness
+        "Stiffness B",
+        stiff or "not known (from fewer than 3 partials, or none)",
+        _known(pitch.stiffness),
     )
     used = sum(each.used for each in inspection.tracks)
     yield Fact("Partials", f"{used} of {len(inspection.tracks)} found are in the fit", used)
