@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from analyzer.music import CENTS_PER_NEPER, cents_between
-from analyzer.page.course_drawing import CourseDrawing, course_drawing
+from analyzer.page.course_drawing import CourseDrawing, course_drawings
 from analyzer.page.rounding import (
     scientific,
     sharp_or_flat,
@@ -62,7 +62,7 @@ class StringPart:
     needs_way: str
     then: Figure
     summary: str
-    course: CourseDrawing | None
+    courses: tuple[CourseDrawing, ...]
     facts: tuple[tuple[str, str], ...]
     takes: tuple[Take, ...]
     left_out: tuple[LeftOut, ...]
@@ -98,7 +98,7 @@ def _part(report: Report, result: StringResult) -> StringPart:
         way(result.saddle_move_mm) if result.saddle_move_mm else "",
         _then(report, result.string),
         _summary(result, len(used), len(left_out)),
-        course_drawing(used),
+        course_drawings(used),
         tuple(_facts(report, result, used)),
         tuple(map(_take, used)),
         tuple(LeftOut(each.named, each.reason or "") for each in left_out),
