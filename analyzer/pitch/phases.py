@@ -186,7 +186,7 @@ def averaged(
 ) -> PhaseFit:
     """The candidates' average; ``lines`` (partials, partials) is the slopes' covariance without."""
     omega, t = envelopes.omega, envelopes.times_s
-    found = solve_all(terms, SIZE_PRIOR, wander.roots)
+    found = solve_all(terms, SIZE_PRIOR, wander.roots, wander.sizes)
     glide_prior = np.concatenate([[NO_GLIDE_PRIOR], shapes.prior])
     wander_prior = np.concatenate([[STEADY_PRIOR], wander.prior])
     share = _probabilities(found.evidence + np.log(glide_prior) + np.log(wander_prior)[:, None])

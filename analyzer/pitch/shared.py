@@ -100,15 +100,16 @@ def _level(rows: Real, weights: Real, times_s: Real) -> Real:
 def _root(rows: Real, weights: Real, lines: Real, rest: Real) -> Real:
     """An upper root of the products of rows and values, the lines taken out; (n, n).
 
-    All partials share the rows, so what their lines leave of the weights is one matrix over time.
+    ``lines`` (2 partials, samples) are the constants and slopes, as weighed directions.
     """
-    left = np.diag(np.sum(weights, axis=0)) - lines.T @ lines
+    weight = np.sum(weights, axis=0)
+    along = rows @ lines.T
     size = rows.shape[0] + 1
     products = np.empty((size, size))
-    products[:-1, :-1] = rows @ left @ rows.T
+    products[:-1, :-1] = (rows * weight) @ rows.T - along @ along.T
     products[-1, :-1] = products[:-1, -1] = rows @ np.sum(weights * rest, axis=0)
     products[-1, -1] = np.sum(weights * rest**2)
-    whole = np.append(rows**2 @ np.sum(weights, axis=0), products[-1, -1])
+    whole = np.append(rows**2 @ weight, products[-1, -1])
     seen = np.diag(products) > _SEEN * whole
     scale = np.sqrt(np.where(seen, np.diag(products), np.inf))
     values, vectors = np.linalg.eigh(products / scale / scale[:, None])
@@ -124,25 +125,32 @@ def _informative(weights: Real, times_s: Real) -> tuple[Real, Real]:
     return np.where((spread > _SLOPE_SD**-2)[:, None], weights, 0.0), mean_s
 
 
-def solve_all(terms: SharedTerms, glide_sd: float, roots: Real) -> Solutions:
+def solve_all(terms: SharedTerms, glide_sd: float, roots: Real, sizes: Real) -> Solutions:
     """Solve (1) for each glide, its size normal about 0 with ``glide_sd``, and for each wander.
 
-    ``roots`` (wanders, hats, hats) are roots R of the hats' inverse prior covariances R'R.
+    ``roots`` (kinds, hats, hats) are roots C of the hats' prior covariances C C' at the size 1; a
+    wander is one of these times one of ``sizes`` (sizes,), and all of one kind are diagonal in the
+    same basis.
     """
-    hats, wanders = terms.hats, roots.shape[0]
-    top, below = terms.root[:hats], terms.root[hats:, hats:]
-    free = np.broadcast_to(top[:, :hats], (wanders, hats, hats))
-    basis, corner = np.linalg.qr(np.concatenate([free, roots], axis=1))
-    inside = basis[:, :hats].transpose(0, 2, 1) @ top[:, hats:]
-    left = -(basis @ inside)
-    left[:, :hats] += top[:, hats:]
-    left = np.concatenate([np.pad(top[:, hats:], ((0, hats), (0, 0)))[None], left])
-    inverse = np.linalg.inv(corner)
-    taken = _after_none(inverse @ inside)
-    reach = inverse.transpose(0, 2, 1) @ terms.row_slope[:, :hats].T
-    shrunk = np.sum(np.log(np.abs(_diagonals(roots))) - np.log(np.abs(_diagonals(corner))), axis=1)
-    products = left.transpose(0, 2, 1) @ left + below.T @ below
-    return _solutions(terms, glide_sd, products, taken, _after_none(reach), _after_none(shrunk))
+    hats = terms.hats
+    top, below = terms.root[:hats, hats:], terms.root[hats:, hats:]
+    turn, singular, back = np.linalg.svd(terms.root[:hats, :hats] @ roots)
+    inside = (turn.transpose(0, 2, 1) @ top)[:, None]
+    axes = (roots @ back.transpose(0, 2, 1))[:, None]
+    sizes = sizes[:, None]
+    left = 1 / (1 + (sizes * singular[:, None]) ** 2)  # of what lies along each axis
+    taken = (axes * (sizes**2 * singular[:, None] * left)[:, :, None]) @ inside
+    slopes = axes[:, 0].transpose(0, 2, 1) @ terms.row_slope[:, :hats].T
+    reach = (sizes * np.sqrt(left))[..., None] * slopes[:, None]
+    products = (inside.transpose(0, 1, 3, 2) * left[:, :, None]) @ inside
+    products = np.concatenate([(top.T @ top)[None], _flat(products)]) + below.T @ below
+    shrunk = 0.5 * np.sum(np.log(left), axis=-1)
+    return _solutions(terms, glide_sd, products, _flat(taken), _flat(reach), shrunk.ravel())
+
+
+def _flat(values: Real) -> Real:
+    """Kinds and sizes of the wander along one axis."""
+    return values.reshape(-1, *values.shape[2:])
 
 
 def _after_none(values: Real) -> Real:
@@ -159,10 +167,12 @@ def _solutions(
 ) -> Solutions:
     """Finish from what the hats leave.
 
-    ``products`` (wanders, glides + 1, glides + 1) are those of the glides and the values, ``taken``
-    (wanders, hats, glides + 1) the hats that each would take, ``reach`` (wanders, hats, partials)
-    a root of the covariance that the hats bring to the slopes.
+    ``products`` (wanders, glides + 1, glides + 1) are those of the glides and the values, 'none'
+    first. The others lack it: ``taken`` (wanders, hats, glides + 1) are the hats that each would
+    take, ``reach`` (wanders, hats, partials) a root of the covariance that the hats bring to the
+    slopes, ``shrunk`` (wanders,) what their freedom costs.
     """
+    taken, reach, shrunk = (_after_none(each) for each in (taken, reach, shrunk))
     precision = _diagonals(products)[:, :-1] + glide_sd**-2
     sizes = products[:, -1, :-1] / precision
     gain = 0.5 * sizes**2 * precision - 0.5 * np.log(precision * glide_sd**2)

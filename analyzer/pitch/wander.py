@@ -30,19 +30,22 @@ class Wander:
     """The wander as a sum of hat functions.
 
     ``courses`` and ``integrals`` (knots, samples): the hats, and their integrals from the first
-    sample. ``roots`` (candidates, knots, knots) are roots R of the inverse prior covariances R'R
-    of the hats. ``prior`` (candidates,) holds their probabilities; what is left to 1 is for none.
+    sample. ``roots`` (kinds, knots, knots) are roots C of the hats' prior covariances C C' at the
+    size 1; the candidates are all kinds at all ``sizes`` (sizes,), kind by kind. ``prior``
+    (candidates,) holds their probabilities; what is left to 1 is for none.
     """
 
     courses: Real
     integrals: Real
     roots: Real
+    sizes: Real
     prior: Real
 
     @property
     def freest(self) -> Wander:
         """The largest candidate alone, beside none."""
-        return Wander(self.courses, self.integrals, self.roots[-1:], np.array([1 - STEADY_PRIOR]))
+        prior = np.array([1 - STEADY_PRIOR])
+        return Wander(self.courses, self.integrals, self.roots[-1:], self.sizes[-1:], prior)
 
 
 def wander_over(times_s: Real) -> Wander:
@@ -54,9 +57,9 @@ def wander_over(times_s: Real) -> Wander:
     steps = 0.5 * (courses[:, 1:] + courses[:, :-1]) * step_s
     integrals = np.pad(np.cumsum(steps, axis=1), ((0, 0), (1, 0)))
     correlation = np.exp(-np.abs(at_s - at_s[:, None]) / CORRELATION_S)
-    root = np.linalg.cholesky(np.linalg.inv(correlation)).T
-    early = np.exp(-at_s / _EARLY_S)
-    late = 1 + (np.array(_EARLY_GAINS)[:, None, None] - 1) * early
-    spreads = (late * np.array(_SIZES_CENTS)[:, None]).reshape(-1, 1, knots) / CENTS_PER_NEPER
-    prior = np.full(len(spreads), (1 - STEADY_PRIOR) / len(spreads))
-    return Wander(courses, integrals, root / spreads, prior)
+    early = 1 + (np.array(_EARLY_GAINS)[:, None] - 1) * np.exp(-at_s / _EARLY_S)
+    roots = early[:, :, None] * np.linalg.cholesky(correlation)
+    sizes = np.array(_SIZES_CENTS) / CENTS_PER_NEPER
+    candidates = len(roots) * sizes.size
+    prior = np.full(candidates, (1 - STEADY_PRIOR) / candidates)
+    return Wander(courses, integrals, roots, sizes, prior)
