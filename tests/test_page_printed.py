@@ -6,14 +6,20 @@ import re
 import shutil
 import subprocess
 from datetime import date
+from pathlib import Path
 
+import numpy as np
 import pytest
 from made_reports import SIX_TUNING, TWELVE_TUNING, instrument_of, own_saddles, report_with
 
 from analyzer.page.render import as_html
 
-BROWSER, PAGES = shutil.which("chromium"), shutil.which("pdfinfo")
-pytestmark = pytest.mark.skipif(not (BROWSER and PAGES), reason="needs chromium and pdfinfo")
+BROWSER, PAGES, PIXELS = map(shutil.which, ("chromium", "pdfinfo", "pdftoppm"))
+pytestmark = pytest.mark.skipif(
+    not (BROWSER and PAGES and PIXELS), reason="needs chromium, pdfinfo and pdftoppm"
+)
+DOTS_A_MM = 150 / 25.4
+MARGIN_MM = 11.0  # as the style of the page has it
 NAME = "A rather long name for an instrument, of the first batch, for the second time"
 PAIRS = "[[6, 5], [4, 3], [2, 1]]"
 TWELVE_PAIRS = "[[12, 11], [10, 9], [8, 7], [6, 5], [4, 3], [2, 1]]"
@@ -49,3 +55,25 @@ def test_bench_card_is_one_sheet(tmp_path, case, size) -> None:
     subprocess.run(print_it, check=True, capture_output=True, timeout=300)
     info = subprocess.run([PAGES, pdf], check=True, capture_output=True, text=True)
     assert re.search(r"^Pages: +(\d+)", info.stdout, re.MULTILINE)[1] == "1"
+    boxes_are_whole(pdf)
+
+
+def boxes_are_whole(pdf: Path) -> None:
+    """The frames' sides at the left margin and at the right one are both there, as high."""
+    subprocess.run([PIXELS, "-r", "150", "-gray", "-singlefile", pdf, pdf.with_suffix("")],
+                   check=True, timeout=300)  # fmt: skip
+    dark = greys(pdf.with_suffix(".pgm")) < 128
+    edge = round((MARGIN_MM + 0.8) * DOTS_A_MM)  # the frames begin within 0.8 mm of the margin
+    frame = round(4 * DOTS_A_MM)
+    for side in (dark[:, :edge], dark[:, -edge:]):
+        upright = side.any(axis=1)
+        changes = np.flatnonzero(np.diff(upright.astype(int), prepend=0, append=0))
+        assert max(changes[1::2] - changes[::2]) > frame
+
+
+def greys(path: Path) -> np.ndarray:
+    """A binary PGM, as pdftoppm writes it: P5, width, height, 255, then a byte a pixel."""
+    kind, width, height, most, pixels = path.read_bytes().split(maxsplit=4)
+    assert (kind, most) == (b"P5", b"255")
+    count = int(width) * int(height)
+    return np.frombuffer(pixels[-count:], np.uint8).reshape(int(height), int(width))
