@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage, signal
+from scipy import fft, ndimage, signal
 
 from analyzer.recording.reading import Recording
 
@@ -59,7 +59,7 @@ def onset_strength_db(samples: Real, rate_hz: float, loudest_db: float) -> Real:
     """
     import librosa
 
-    size = 2 * round(_WINDOW_S * rate_hz / 2)
+    size = fft.next_fast_len(round(_WINDOW_S * rate_hz), real=True)
     hop = round(HOP_S * rate_hz)
     window, bands = _filters(size, rate_hz)
     # Silence is set before it, so that a note that a file begins with is one; none is set behind
@@ -67,8 +67,9 @@ def onset_strength_db(samples: Real, rate_hz: float, loudest_db: float) -> Real:
     padded = np.pad(samples.astype(np.float32), (size // 2, 0))
     if padded.size < size:
         return np.zeros(0)
-    lines = np.abs(librosa.stft(padded, n_fft=size, hop_length=hop, window=window, center=False))
-    power = bands @ ((2 / np.sum(window)) ** 2 * lines**2)
+    lines = librosa.stft(padded, n_fft=size, hop_length=hop, window=window, center=False)
+    lines = lines[: bands.shape[1]]
+    power = (2 / np.sum(window)) ** 2 * (bands @ (lines.real**2 + lines.imag**2))
     level_db = 10 * np.log10(np.maximum(power, 10 ** ((loudest_db - _HEARD_DB) / 10)))
     nearest, furthest = _BEFORE_FRAMES
     before = np.pad(level_db, ((0, 0), (furthest, 0)), mode="edge")
@@ -81,14 +82,15 @@ def onset_strength_db(samples: Real, rate_hz: float, loudest_db: float) -> Real:
 
 @lru_cache(maxsize=4)
 def _filters(size: int, rate_hz: float) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """The frame's window, shape (size,), and the bands, (bands, size / 2 + 1)."""
+    """The frame's window, shape (size,), and the bands, (bands, bins up to the highest)."""
     import librosa
 
     top_hz = min(_HIGHEST_HZ, 0.45 * rate_hz)
     bands = librosa.filters.mel(
         sr=rate_hz, n_fft=size, n_mels=_BANDS, fmin=_LOWEST_HZ, fmax=top_hz, norm=None
     )
-    return np.hanning(size).astype(np.float32), bands
+    highest = int(np.flatnonzero(np.any(bands, axis=0))[-1])
+    return np.hanning(size).astype(np.float32), np.ascontiguousarray(bands[:, : highest + 1])
 
 
 def onset_times_s(strength_db: Real) -> Real:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from scipy import ndimage
 
 from analyzer.pitch.spectrum import BAND_COLOUR, Complex, Real, band_response
 
@@ -190,7 +191,7 @@ def in_blocks(envelopes: Envelopes, phases: Real, size: int) -> tuple[Envelopes,
 def smoothed(values: Real, t: Real) -> Real:
     """Moving average along the last axis, shorter at the ends."""
     half = max(1, round(0.5 * _SMOOTHING_S / float(t[1] - t[0])))
-    total = np.cumsum(np.pad(values, ((0, 0), (1, 0))), axis=1)
     index = np.arange(t.size)
-    low, high = np.maximum(index - half, 0), np.minimum(index + half + 1, t.size)
-    return np.asarray((total[:, high] - total[:, low]) / (high - low))
+    count = np.minimum(index, half) + np.minimum(t.size - 1 - index, half) + 1
+    mean = ndimage.uniform_filter1d(values, 2 * half + 1, axis=-1, mode="constant")
+    return np.asarray(mean * ((2 * half + 1) / count))

@@ -75,7 +75,7 @@ def _raised(look_hz: float, lines: LineSpectrum) -> float:
 
 def _no_lines_of_its_own(look_hz: float, multiple: int, lines: LineSpectrum) -> bool:
     """Whether nothing but the lines of ``multiple`` times the pitch is heard."""
-    number = np.arange(1, multiple * (_RAISE_LINES // multiple) + 1)
+    number = np.arange(1.0, multiple * (_RAISE_LINES // multiple) + 1)
     reach = max(1, round(_RAISE_REACH * look_hz / lines.bin_hz))
     index = np.round(number * look_hz / lines.bin_hz).astype(int)[:, None]
     near = np.clip(index + np.arange(-reach, reach + 1), 0, lines.level_db.size - 1)
@@ -83,8 +83,12 @@ def _no_lines_of_its_own(look_hz: float, multiple: int, lines: LineSpectrum) -> 
     own = number % multiple != 0
     if float(np.max(level_db[own])) < float(np.max(level_db[~own])) - _RAISE_FAINT_DB:
         return True
-    own_hz = np.asarray(number[own] * look_hz, dtype=np.float64)
-    return float(np.max(level_db[own] - lines.floor_db(own_hz, look_hz))) < _RAISE_CLEAR_DB
+    loudest_first = np.flatnonzero(own)[np.argsort(-level_db[own])]
+    for line in loudest_first:  # of a note that is none of a fraction, the first stands clear
+        floor_db = float(lines.floor_db(number[line : line + 1] * look_hz, look_hz)[0])
+        if level_db[line] - floor_db >= _RAISE_CLEAR_DB:
+            return False
+    return True
 
 
 def _track(spectrum: NoteSpectrum, look_hz: float) -> Guide:

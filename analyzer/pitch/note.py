@@ -5,7 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from analyzer.pitch.clipping import Clipping, find_clipping
-from analyzer.pitch.spectrum import LineSpectrum, NoteSpectrum, Real, line_spectrum, note_spectrum
+from analyzer.pitch.spectrum import (
+    LineSpectrum,
+    LowNote,
+    NoteSpectrum,
+    Real,
+    line_spectrum,
+    low_note,
+    note_spectrum,
+)
 from analyzer.plucks import Pluck
 from analyzer.recording.reading import Recording
 
@@ -16,13 +24,15 @@ _BEFORE_ONSET_S = 0.1
 class Note:
     """A pluck's samples, shape (n,), from 0.1 s before its onset on where there are such.
 
-    ``lines`` are those of its loud part, as far as it is not clipped.
+    ``lines`` are those of its loud part, as far as it is not clipped, and ``low`` the samples that
+    they were taken from.
     """
 
     recording: Recording
     pluck: Pluck
     samples: Real
     spectrum: NoteSpectrum
+    low: LowNote
     clipping: Clipping
     lines: LineSpectrum
 
@@ -33,5 +43,6 @@ def cut_note(recording: Recording, pluck: Pluck) -> Note:
     samples = recording.excerpt(start_s, pluck.end_s, pluck.channel)
     spectrum = note_spectrum(samples, recording.rate_hz, pluck.onset_s - start_s)
     clipping = find_clipping(samples, recording.rate_hz)
-    lines = line_spectrum(spectrum, clipping.free_from_s())
-    return Note(recording, pluck, samples, spectrum, clipping, lines)
+    low = low_note(spectrum)
+    lines = line_spectrum(low, clipping.free_from_s())
+    return Note(recording, pluck, samples, spectrum, low, clipping, lines)

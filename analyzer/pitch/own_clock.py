@@ -12,7 +12,7 @@ import math
 from dataclasses import dataclass
 
 from analyzer.music import ISO16_A4_HZ
-from analyzer.pitch.clipping import Clipping
+from analyzer.pitch.note import Note
 from analyzer.pitch.partials import Peaks, find_again, lawful
 from analyzer.pitch.spectrum import NoteSpectrum, line_spectrum
 
@@ -29,17 +29,17 @@ class Paced:
     pace: float
 
 
-def on_own_clock(spectrum: NoteSpectrum, peaks: Peaks, clipping: Clipping) -> Paced:
+def on_own_clock(note: Note, peaks: Peaks) -> Paced:
     """The note on its own clock; its partials are looked for again, over a piece cut by that."""
-    if clipping.clipped:
+    if note.clipping.clipped:
         peaks = lawful(peaks)
     rough = _pace(peaks)
-    own = spectrum.at_pace(rough)
-    lines = line_spectrum(own, clipping.free_from_s() * rough)
+    own = note.spectrum.at_pace(rough)
+    lines = line_spectrum(note.low, note.clipping.free_from_s(), rough)
     again = find_again(lines, peaks.at_pace(rough), own.rate_hz)
     if again.numbers.size == 0:
         return Paced(own, peaks.at_pace(rough), rough)
-    if clipping.clipped:
+    if note.clipping.clipped:
         again = lawful(again)
     fine = _pace(again)
     return Paced(own.at_pace(fine), again.at_pace(fine), rough * fine)

@@ -79,10 +79,13 @@ def find_again(lines: LineSpectrum, peaks: Peaks, rate_hz: float) -> Peaks:
 
 def _found(lines: LineSpectrum, f1_hz: float, stiffness: float, top_hz: float) -> Peaks:
     numbers = np.arange(1.0, MOST_PARTIALS + 1)
+    floor_db = lines.floor_db(stretched(numbers, f1_hz, stiffness), f1_hz)
     for _ in range(2):
         expected_hz = stretched(numbers, f1_hz, stiffness)
         inside = expected_hz < top_hz
-        peaks = _nearest_peaks(lines, numbers[inside], expected_hz[inside], top_hz)
+        peaks = _nearest_peaks(
+            lines, numbers[inside], expected_hz[inside], floor_db[inside], top_hz
+        )
         if peaks.numbers.size < 3:
             break
         f1_hz, stiffness = _straight_line(peaks)
@@ -115,7 +118,9 @@ def _best_on_grid(lines: LineSpectrum, rough_hz: float, top_hz: float) -> tuple[
     return float(f1_hz[i]), float(_GRID_STIFFNESS[j])
 
 
-def _nearest_peaks(lines: LineSpectrum, numbers: Real, expected_hz: Real, top_hz: float) -> Peaks:
+def _nearest_peaks(
+    lines: LineSpectrum, numbers: Real, expected_hz: Real, floor_db: Real, top_hz: float
+) -> Peaks:
     """The highest bin near each expected frequency, refined by a parabola through three."""
     level_db, bin_hz = lines.level_db, lines.bin_hz
     reach = np.ceil((0.8 + expected_hz * _REACH_CENTS / 1731) / bin_hz).astype(int)
@@ -127,7 +132,7 @@ def _nearest_peaks(lines: LineSpectrum, numbers: Real, expected_hz: Real, top_hz
     left, middle, right = level_db[best - 1], level_db[best], level_db[best + 1]
     bend = left - 2 * middle + right
     shift = np.where(bend < 0, 0.5 * (left - right) / np.where(bend < 0, bend, -1.0), 0.0)
-    clear_db = middle - lines.floor_db(expected_hz, expected_hz[0] / numbers[0])
+    clear_db = middle - floor_db
     kept = (clear_db >= CLEAR_DB) & (np.abs(shift) <= 1)
     standing = np.clip((clear_db - CLEAR_DB) / _FULLY_CLEAR_DB, 0.01, 1)
     standing *= np.clip((top_hz / expected_hz - 1) / _FULLY_BELOW, 0.01, 1)

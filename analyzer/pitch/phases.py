@@ -20,6 +20,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.interpolate import CubicHermiteSpline
 
 from analyzer.music import CENTS_PER_NEPER
 from analyzer.pitch.envelopes import (
@@ -52,7 +53,7 @@ from analyzer.pitch.wander import STEADY_PRIOR, Wander, wander_over
 # steadiest would seem steadier from round to round.
 # What lies beyond the reach keeps the phases that were followed from the start. Reaches end between
 # partials, so that none comes or goes by a hair.
-_REACHES = (4.5, 10.5, np.inf, np.inf)
+_REACHES = (4.5, 10.5, np.inf)
 _FIRST_TRUST = 0.01  # variance of a phase, radians squared
 _HARDLY = 1e-7  # the weight of what is only taken along: it says nothing of what all share
 _LOST = 1e-4  # the weight of a partial that could not be followed even at its start
@@ -97,11 +98,12 @@ def fit_phases(envelopes: Envelopes, standing: Real) -> tuple[PhaseFit, Rest]:
     log_tau = first_time_constants()
     noise = first_noise(envelopes)
     first = _unwrapped(envelopes, noise, standing)
-    fit = _first_fit(first, envelopes, noise, log_tau)
-    rough = envelopes.values * np.exp(-1j * fit.phases) / passed(fit.phases, envelopes)
     size, step_share = block_size(envelopes)
-    blocks, known = in_blocks(replace(envelopes, values=rough), fit.phases, size)
     first = first.in_blocks(envelopes, size)
+    fit = _first_fit(first, envelopes, noise, log_tau)
+    whole = _drawn_out(fit, envelopes)
+    rough = envelopes.values * np.exp(-1j * whole) / passed(whole, envelopes)
+    blocks, known = in_blocks(replace(envelopes, values=rough), whole, size)
     wander = wander_over(blocks.times_s)
     slow = max(1, round(PIECE_S / blocks.step_s))
     phases = np.zeros_like(known)
@@ -166,10 +168,22 @@ def _unwrapped(envelopes: Envelopes, noise: Real, standing: Real) -> _Unwrapped:
 
 
 def _first_fit(first: _Unwrapped, envelopes: Envelopes, noise: Real, log_tau: Real) -> PhaseFit:
-    """A fit to the unwrapped phases: it must only be near."""
-    t = envelopes.times_s
-    shapes = candidate_shapes(log_tau, decaying_power(envelopes.values, noise, t), t)
-    return _fit(first.phases, first.weights, envelopes, shapes, wander_over(t).freest)
+    """A fit to the unwrapped phases, in blocks: it must only be near."""
+    size, _ = block_size(envelopes)
+    t = in_blocks(envelopes, envelopes.times_s, size)[1]
+    few = replace(envelopes, values=envelopes.values[:, : t.size * size : size], times_s=t)
+    shapes = candidate_shapes(log_tau, decaying_power(few.values, noise, t), t)
+    return _fit(first.phases, first.weights, few, shapes, wander_over(t).freest)
+
+
+def _drawn_out(fit: PhaseFit, envelopes: Envelopes) -> Real:
+    """The fitted phases, (partials, samples), at every sample, smoothly."""
+    line = envelopes.omega * fit.offsets[:, None]
+    course = (fit.phases[0] - line[0] * fit.times_s) / envelopes.omega[0]
+    constant = fit.phases - line * fit.times_s - envelopes.omega * course
+    slope = fit.course_cents / CENTS_PER_NEPER
+    smooth = CubicHermiteSpline(fit.times_s, course, slope)(envelopes.times_s)
+    return np.asarray(constant[:, :1] + line * envelopes.times_s + envelopes.omega * smooth)
 
 
 def _fit(

@@ -103,7 +103,7 @@ def settle(note: Note) -> SettledPitch:
     guide = guide_note(note.spectrum, note.lines)
     peaks = find_partials(note.lines, guide.pitch_hz, note.spectrum.rate_hz)
     _check_note(name, guide, peaks)
-    paced = on_own_clock(note.spectrum, peaks, note.clipping)
+    paced = on_own_clock(note, peaks)
     spectrum, peaks, pace = paced.spectrum, paced.peaks, paced.pace
     envelopes = _envelopes(spectrum, peaks)
     _check_length(name, envelopes, note.pluck)

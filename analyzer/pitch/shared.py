@@ -22,6 +22,7 @@ from analyzer.pitch.spectrum import Real
 
 _SLOPE_SD = 2.0  # relative; a line whose slope is known no better than this is not fitted
 _NOTHING = 1e-12  # of weight, so that a line without any can be divided by it
+_ROUNDING = 1e-15  # of a product of columns of one size; glides a hair apart are alike to within it
 _SEEN = 1e-12  # a row of which the lines leave less than this is rounding, and says nothing
 
 
@@ -112,9 +113,9 @@ def _root(rows: Real, weights: Real, lines: Real, rest: Real) -> Real:
     whole = np.append(rows**2 @ weight, products[-1, -1])
     seen = np.diag(products) > _SEEN * whole
     scale = np.sqrt(np.where(seen, np.diag(products), np.inf))
-    values, vectors = np.linalg.eigh(products / scale / scale[:, None])
-    root = np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T
-    return np.asarray(np.linalg.qr(root * np.where(seen, scale, 0.0), mode="r"))
+    level = products / scale / scale[:, None]
+    level[np.diag_indices(size)] = 1 + size * _ROUNDING
+    return np.asarray(np.linalg.cholesky(level).T * np.where(seen, scale, 0.0))
 
 
 def _informative(weights: Real, times_s: Real) -> tuple[Real, Real]:

@@ -23,6 +23,7 @@ BAND_COLOUR = 8 / 3  # noise density in the middle of a band against its mean ov
 _LEVELS_FROM_S = 0.08  # after the onset, past the pick's own noise
 _LEVELS_S = 1.2
 _LEVELS_TOP_HZ = 11_000.0
+_FASTEST_PACE = 1.13  # of a note's own clock
 
 
 @dataclass(frozen=True)
@@ -90,6 +91,15 @@ class NoteSpectrum:
 
 
 @dataclass(frozen=True)
+class LowNote:
+    """A note's samples, (n,), at the lowest rate that holds all its lines on any clock."""
+
+    samples: Real
+    rate_hz: float
+    onset_s: float
+
+
+@dataclass(frozen=True)
 class LineSpectrum:
     """Level of the loud part of the note at each bin, dB. ``level_db`` has shape (bins,)."""
 
@@ -114,19 +124,27 @@ def note_spectrum(samples: Real, rate_hz: float, onset_s: float) -> NoteSpectrum
     return NoteSpectrum(fft.rfft(faded, size), size, rate_hz, faded.size / rate_hz, onset_s)
 
 
-def line_spectrum(spectrum: NoteSpectrum, not_before_s: float = 0.0) -> LineSpectrum:
+def low_note(spectrum: NoteSpectrum) -> LowNote:
+    """The samples that lines are looked for in."""
+    rate_hz = min(spectrum.rate_hz, 2 * _LEVELS_TOP_HZ * _FASTEST_PACE)
+    return LowNote(*spectrum.lowered(rate_hz), spectrum.onset_s)
+
+
+def line_spectrum(note: LowNote, not_before_s: float = 0.0, pace: float = 1.0) -> LineSpectrum:
     """The spectrum in which lines are looked for: from 0.08 s after the onset, 1.2 s long.
 
-    It begins later, at ``not_before_s``, where what comes before cannot be trusted.
+    It begins later, at ``not_before_s`` of the recording's time, where what comes before cannot be
+    trusted. All else is on a clock that runs ``pace`` times as fast.
     """
-    samples, rate_hz = spectrum.lowered(min(spectrum.rate_hz, 2 * _LEVELS_TOP_HZ))
-    latest_s = spectrum.duration_s - 0.5 * _LEVELS_S
-    begin_s = max(spectrum.onset_s + _LEVELS_FROM_S, min(not_before_s, latest_s))
+    rate_hz = note.rate_hz / pace
+    latest_s = note.samples.size / rate_hz - 0.5 * _LEVELS_S
+    begin_s = max(pace * note.onset_s + _LEVELS_FROM_S, min(pace * not_before_s, latest_s))
     start = round(begin_s * rate_hz)
-    part = samples[start : start + round(_LEVELS_S * rate_hz)]
+    part = note.samples[start : start + round(_LEVELS_S * rate_hz)]
     size = fft.next_fast_len(2 * part.size, real=True)
-    magnitude = np.abs(fft.rfft(part * _hann(part.size), size))
-    return LineSpectrum(20 * np.log10(magnitude + 1e-12), rate_hz / size)
+    bin_hz = rate_hz / size
+    magnitude = np.abs(fft.rfft(part * _hann(part.size), size)[: round(_LEVELS_TOP_HZ / bin_hz)])
+    return LineSpectrum(20 * np.log10(magnitude + 1e-12), bin_hz)
 
 
 @lru_cache(maxsize=4)

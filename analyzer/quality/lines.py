@@ -72,7 +72,7 @@ def _multiple(lines: LineSpectrum, partials_hz: Real, levels_db: Real) -> int:
     heard = np.isfinite(levels_db)
     number = np.arange(1, levels_db.size + 1)[heard]
     level_db = levels_db[heard]
-    floor_db = np.array([_floor_db(lines, each) for each in partials_hz[heard]])
+    floor_db = lines.floor_db(partials_hz[heard], 2 * _AROUND_HZ)
     for multiple in (2, 3):
         own = number % multiple != 0
         if np.all(own):
@@ -146,10 +146,12 @@ def _other_line(lines: LineSpectrum, partials_hz: Real, top_db: float) -> tuple[
     reach_hz = max(_PARTIAL_REACH_HZ, _PARTIAL_REACH * partials_hz[0])
     mains = np.array([mains * multiple for mains in MAINS_HZ for multiple in range(1, 9)])
     other = (_nearest_hz(hz, partials_hz) >= reach_hz) & (_nearest_hz(hz, mains) >= _MAINS_REACH_HZ)
-    for index in np.flatnonzero(other)[np.argsort(-level_db[other])][:_LOUDEST]:
-        if level_db[index] > _floor_db(lines, float(hz[index])) + _STANDS_OUT_DB:
-            return float(level_db[index]) - top_db, float(hz[index])
-    return -math.inf, math.nan
+    loudest = np.flatnonzero(other)[np.argsort(-level_db[other])][:_LOUDEST]
+    floor_db = lines.floor_db(hz[loudest], 2 * _AROUND_HZ)
+    standing_out = loudest[level_db[loudest] > floor_db + _STANDS_OUT_DB]
+    if standing_out.size == 0:
+        return -math.inf, math.nan
+    return float(level_db[standing_out[0]]) - top_db, float(hz[standing_out[0]])
 
 
 def _nearest_hz(hz: Real, lines_hz: Real) -> Real:

@@ -1,7 +1,8 @@
 """A sound file on disk, read in blocks: its level over time, and excerpts of one channel.
 
-A recording may be ten minutes long, so the samples are never all in memory: a first pass keeps
-the level of each channel in steps of 5 ms, and the note is read again once its place is known.
+A recording may be ten minutes long, so the samples are not kept in memory beyond one block: a
+first pass keeps the level of each channel in steps of 5 ms, and of a longer file the note is read
+again once its place is known.
 What libsndfile reads from a trusted sender is read where it lies; all else is decoded apart first.
 Frames and channels are as soundfile gives them: arrays of shape (frames, channels).
 """
@@ -37,7 +38,7 @@ class Recording:
 
     ``levels`` has shape (steps, channels): root mean square in each ``step_s``, full scale = 1.
     ``cut_short``: the header promises more sound than the file holds. ``decoded`` has the samples
-    where they were decoded apart.
+    where they were decoded apart, ``whole`` (frames, channels) of a short file that was not.
     """
 
     path: Path
@@ -46,6 +47,7 @@ class Recording:
     levels: NDArray[np.float32]
     cut_short: bool = False
     decoded: DecodedSound | None = None
+    whole: NDArray[np.float32] | None = None
 
     def excerpt(self, start_s: float, end_s: float, channel: int) -> NDArray[np.float64]:
         """The samples of one channel from ``start_s`` to ``end_s``, shape (n,), full scale 1.
@@ -54,6 +56,8 @@ class Recording:
         parts may not be found again.
         """
         start, stop = round(max(start_s, 0.0) * self.rate_hz), round(end_s * self.rate_hz)
+        if self.whole is not None:
+            return self.whole[start:stop, channel].astype(np.float64)
         step = max(1, _BLOCK_SAMPLES // self.levels.shape[1])
         parts = [(first, min(first + step, stop)) for first in range(start, stop, step)]
         if self.decoded is not None:
@@ -93,9 +97,15 @@ def _read_in_place(path: Path, limits: Limits) -> Recording | None:
             return None
         rate_hz, step = int(file.samplerate), _step(file.samplerate)
         _check_header(path, file, limits)
-        blocks = _blocks(file, _block_frames(rate_hz, file.channels))
+        frames = _block_frames(rate_hz, file.channels)
+        blocks: Iterable[NDArray[np.float32]] = _blocks(file, frames)
+        whole = None
+        if file.frames <= frames:
+            blocks = list(blocks)
+            whole = blocks[0] if len(blocks) == 1 else None
         levels = _levels(path, _within(path, blocks, rate_hz, limits), step)
-        found = Recording(path, rate_hz, step / rate_hz, levels, is_cut_short(file.extra_info))
+        cut_short = is_cut_short(file.extra_info)
+        found = Recording(path, rate_hz, step / rate_hz, levels, cut_short, whole=whole)
         return _checked(found, file.tell())
 
 
