@@ -8,6 +8,7 @@ import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -80,7 +81,12 @@ def analyze_folder(
     measure = partial(measure_file, instrument=instrument, a4_hz=a4_hz, rules=rules)
     measured = _measure_all(files, listed, measure, jobs, progress)
     measured = judge_together(measured, instrument, a4_hz)
-    return build_report(instrument, a4_hz, measured, warnings, done)
+    report = build_report(instrument, a4_hz, measured, warnings, done)
+    return replace(report, reading=(*rules.changed(), *_processes(jobs)))
+
+
+def _processes(jobs: int) -> tuple[tuple[str, str], ...]:
+    return () if jobs == ALL_CORES else (("Processes, at most", str(jobs)),)
 
 
 def compare(before: Path, after: Path) -> Comparison:

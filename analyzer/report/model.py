@@ -178,7 +178,11 @@ class BridgeLayout:
 
 @dataclass(frozen=True)
 class Report:
-    """One instrument's analysis."""
+    """One instrument's analysis.
+
+    ``reading``: names and values of what was asked of the reading itself, where it was not as by
+    default: limits, an untrusted sender, processes. No figure depends on it.
+    """
 
     instrument: str
     tuning: tuple[str, ...]
@@ -198,6 +202,7 @@ class Report:
     findings: tuple[Finding, ...] = ()
     errors_before: tuple[ErrorBefore, ...] = ()
     layout: BridgeLayout | None = None
+    reading: tuple[tuple[str, str], ...] = ()
 
     @property
     def rejected(self) -> tuple[RecordingResult, ...]:
