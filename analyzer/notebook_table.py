@@ -16,6 +16,7 @@ from analyzer.html import text_template
 from analyzer.page.rounding import sharp_or_flat, signed, unsigned_with_interval, with_interval
 from analyzer.report.model import Report, StringResult
 from analyzer.report.words import in_one_line, way
+from analyzer.report.working_order import caution
 
 _TABLE = """\
 <table>
@@ -27,7 +28,7 @@ _TABLE = """\
 </tr></thead>
 <tbody>
 {% for row in rows %}
-<tr><th scope="row">{{ row.string }}</th>
+<tr><th scope="row" style="text-align: left">{{ row.string }}</th>
 {% for cell in row[1:] %}
 <td style="text-align: left">{{ cell }}</td>
 {% endfor %}
@@ -36,6 +37,9 @@ _TABLE = """\
 </tbody>
 </table>
 <p>{{ verdict }}</p>
+{% if caution %}
+<p><em>{{ caution }}</em></p>
+{% endif %}
 """
 _HEADINGS = ("String", "Error, cents", "Found", "Drift, cents", "Saddle needs, mm", "Advice")
 _NOT_HAD = "\N{EN DASH}"
@@ -58,6 +62,7 @@ def as_table(report: Report) -> str:
         headings=_HEADINGS,
         rows=[_row(report, each) for each in report.strings],
         verdict=report.verdict(),
+        caution=caution(report) if report.steps else "",
     )
 
 

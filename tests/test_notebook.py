@@ -64,6 +64,7 @@ def test_it_shows_itself_as_a_table(result) -> None:
     assert "+7.8 ± 0.4 sharp" in page.text
     assert "saddle 6: 6 turns clockwise" in page.text
     assert result.report.verdict() in page.text
+    assert "qualified repairer" in page.text
 
 
 def test_table_brings_no_colours_and_no_script(result) -> None:
