@@ -34,9 +34,9 @@ def page_template(
     return environment.get_template("page.html.jinja")
 
 
-def text_template(source: str) -> Template:
+def text_template(source: str, finalize: Callable[[Any], Any]) -> Template:
     """A template that stands in a module: a piece of a page."""
-    return _environment().from_string(source)
+    return _environment(finalize=finalize).from_string(source)
 
 
 def _environment(**options: Any) -> Environment:

@@ -34,9 +34,11 @@ class Analysis:
         ``error_uncertainty_cents`` (half of a 95 % interval), ``saddle_move_mm``, ``turns`` ...
         What could not be had is missing, and ``reason`` says why.
 
+        The demo was made with string 3 sharp by 11.4 cents and string 4 flat by 2.1.
+
         >>> frame = analyze("sample_audio/own_saddles", jobs=1).to_frame()
-        >>> bool((frame.error_cents.abs() < 50).all()), list(frame.string)
-        (True, [6, 5, 4, 3, 2, 1])
+        >>> frame.set_index("string").error_cents[[3, 4]].round(1).tolist()
+        [11.4, -2.1]
         """
         return strings_frame(self.report)
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from jinja2 import Template
 
@@ -16,6 +16,7 @@ from analyzer.html import text_template
 from analyzer.page.rounding import sharp_or_flat, signed, unsigned_with_interval, with_interval
 from analyzer.report.model import Report, StringResult
 from analyzer.report.words import in_one_line, way
+from analyzer.report.working_order import caution
 
 _TABLE = """\
 <table>
@@ -27,7 +28,7 @@ _TABLE = """\
 </tr></thead>
 <tbody>
 {% for row in rows %}
-<tr><th scope="row">{{ row.string }}</th>
+<tr><th scope="row" style="text-align: left">{{ row.string }}</th>
 {% for cell in row[1:] %}
 <td style="text-align: left">{{ cell }}</td>
 {% endfor %}
@@ -36,6 +37,9 @@ _TABLE = """\
 </tbody>
 </table>
 <p>{{ verdict }}</p>
+{% if caution %}
+<p><em>{{ caution }}</em></p>
+{% endif %}
 """
 _HEADINGS = ("String", "Error, cents", "Found", "Drift, cents", "Saddle needs, mm", "Advice")
 _NOT_HAD = "\N{EN DASH}"
@@ -53,24 +57,30 @@ class _Row(NamedTuple):
 def as_table(report: Report) -> str:
     """HTML of a table, one row a string; no whole page."""
     return _template().render(
-        instrument=printable(report.instrument),
+        instrument=report.instrument,
         tuning=" ".join(report.tuning),
         headings=_HEADINGS,
         rows=[_row(report, each) for each in report.strings],
         verdict=report.verdict(),
+        caution=caution(report) if report.steps else "",
     )
 
 
 @cache
 def _template() -> Template:
-    return text_template(_TABLE)
+    return text_template(_TABLE, _harmless)
+
+
+def _harmless(value: Any) -> Any:
+    """Names may hold anything, also what turns the text around them."""
+    return printable(value) if isinstance(value, str) else value
 
 
 def _row(report: Report, each: StringResult) -> _Row:
     name = f"{each.string} {each.note}"
     error, half_width = each.error_cents, each.error_uncertainty_cents
     if error is None or half_width is None:
-        return _Row(name, _NOT_HAD, printable(each.reason or ""), _NOT_HAD, _NOT_HAD, _NOT_HAD)
+        return _Row(name, _NOT_HAD, each.reason or "", _NOT_HAD, _NOT_HAD, _NOT_HAD)
     drift = each.sustain_drift_cents
     return _Row(
         name,
@@ -93,4 +103,4 @@ def _needs(each: StringResult) -> str:
 def _advice(report: Report, string: int) -> Iterator[str]:
     for adjuster in report.adjusters:
         if string in adjuster.strings:
-            yield printable(in_one_line(adjuster))
+            yield in_one_line(adjuster)

@@ -39,12 +39,12 @@ def analyze(
     csv: Annotated[
         Path | None,
         typer.Option(
-            help="Write a row a string as CSV; - for standard output. "
-            "As Parquet where the name ends in .parquet; so too:"
+            help="Write a row a string as CSV, or as Parquet where the name ends in .parquet; - "
+            "for standard output."
         ),
     ] = None,
     recordings_csv: Annotated[
-        Path | None, typer.Option(help="Write a row a recording, as above.")
+        Path | None, typer.Option(help="The same with a row a recording.")
     ] = None,
     xlsx: Annotated[
         Path | None,

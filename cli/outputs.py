@@ -15,6 +15,7 @@ from analyzer.report.files import check_place, write_bytes
 from cli.streams import print_data
 
 DASH = "-"
+_NO_TEXT = {"--xlsx"}  # a terminal would obey what it holds
 
 
 @dataclass(frozen=True)
@@ -43,19 +44,19 @@ class Output:
     def check(self, inputs: Sequence[Path]) -> None:
         """Refuse a place that holds an input or cannot be written to."""
         if self.printed:
+            if self.option in _NO_TEXT and sys.stdout.isatty():
+                found = "would go to the terminal, and is no text"
+                raise UnusableInputError(self.option, found, "Give the name of a file, or a pipe")
             return
         _check_not_read(self.option, self.places, inputs)
         check_place(self.path)
 
     def deliver(self, result: Any) -> None:
         content = self.form(result)
-        if not self.printed:
-            write_bytes(self.path, content if isinstance(content, bytes) else content.encode())
-        elif isinstance(content, bytes) and sys.stdout.isatty():
-            found = "would go to the terminal, and is no text"
-            raise UnusableInputError(self.option, found, "Give the name of a file, or a pipe")
-        else:
+        if self.printed:
             print_data(content)
+        else:
+            write_bytes(self.path, content if isinstance(content, bytes) else content.encode())
 
 
 @dataclass(frozen=True)

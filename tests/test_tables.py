@@ -9,14 +9,17 @@ import csv
 import io
 import json
 import math
+import os
 import re
+import subprocess
+import sys
 from datetime import date, datetime
 from pathlib import Path
 
 import openpyxl
 import pandas as pd
 import pytest
-from conftest import SAMPLE_AUDIO
+from conftest import ROOT, SAMPLE_AUDIO
 from made_reports import instrument_of, own_saddles, report_with
 
 from analyzer.analysis import analyze_folder
@@ -279,6 +282,35 @@ def test_workbook_into_a_pipe(run) -> None:
     done = run("analyze", SAMPLE_AUDIO / "paired_saddles", "--xlsx", "-", text=False)
     assert done.returncode == 0
     assert sheets(done.stdout).sheetnames == ["strings", "recordings", "settings"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="no pseudo-terminals")
+def test_workbook_does_not_go_to_a_terminal() -> None:
+    reading, terminal = os.openpty()
+    words = [sys.executable, "-m", "cli", "analyze", "sample_audio/own_saddles", "--xlsx", "-"]
+    settings = {"cwd": ROOT, "text": True, "stderr": subprocess.PIPE}
+    try:
+        done = subprocess.run(words, check=False, stdout=terminal, **settings)
+    finally:
+        os.close(terminal)
+        os.close(reading)
+    assert done.returncode == 2
+    assert done.stderr.startswith("pluckcheck: --xlsx: would go to the terminal")
+
+
+def test_tables_without_pyarrow() -> None:
+    """pandas keeps text in another way then."""
+    code = (
+        "import sys; sys.modules['pyarrow'] = None\n"
+        "import analyzer\n"
+        "from analyzer.report.spreadsheet import as_xlsx\n"
+        "from analyzer.report.tables import frame_as_csv\n"
+        "found = analyzer.analyze('sample_audio/paired_saddles', jobs=1)\n"
+        "print(frame_as_csv(found.to_frame()).count(chr(10)), len(as_xlsx(found.report)) > 5000)"
+    )
+    words = [sys.executable, "-c", code]
+    done = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert (done.stdout, done.returncode) == ("7 True\n", 0), done.stderr
 
 
 def test_outputs_do_not_share_a_place(called, tmp_path) -> None:
