@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _ARROW_ABOVE = 14.0  # of a string, in the drawing's own units
-_BELOW = 26.0  # the last string, where a saddle ends and its turns are said
+_BEST_BELOW = 15.0
+_AXIS = 26.0  # of the drawing's height, which the page needs below for its own axis
 _HEIGHT_WITHOUT_IN = 1.2
 
 
@@ -41,11 +42,12 @@ def plot_bridge(report: Report, ax: Axes | None = None) -> Axes:
         )
     ax = axes_of(ax, WIDTH_IN * drawing.height / drawing.width)
     ax.set_xlim(drawing.left, drawing.right)
-    ax.set_ylim(max(each.y for each in drawing.strings) + _BELOW, 0)
+    ax.set_ylim(drawing.height - _AXIS, 0)
     for place, each in enumerate(drawing.strings):
         thick = 0.8 + 1.6 * (len(drawing.strings) - 1 - place) / len(drawing.strings)
         ax.axhline(each.y, color=RULE, linewidth=thick, zorder=1)
         _arrow(ax, each)
+        _best(ax, each)
     _saddles(ax, drawing)
     ax.set_yticks(
         [each.y for each in drawing.strings],
@@ -100,15 +102,29 @@ def _arrow(ax: Axes, each: StringLine) -> None:
     ax.annotate("", xy=(each.then_x, y), xytext=(each.now_x, y), arrowprops=style, zorder=5)
 
 
+def _best(ax: Axes, each: StringLine) -> None:
+    """The best place with its interval, below the string; an end that is open has no stop."""
+    best, y = each.ideal, each.y + _BEST_BELOW
+    if best is None:
+        return
+    # On white, so that it is seen upon a saddle as well.
+    for colour, wider in (("white", 3.0), (INK, 0.0)):
+        ends = [best.from_x, best.to_x]
+        ax.plot(ends, [y, y], color=colour, linewidth=1.4 + wider, zorder=5)
+        ax.plot([best.x], [y], marker="D", markersize=3.5 + wider, color=colour, zorder=5)
+    for x, is_open in ((best.from_x, best.open_from), (best.to_x, best.open_to)):
+        if not is_open:
+            ax.plot([x], [y], marker="|", markersize=6, color=INK, zorder=5)
+
+
 def _words(ax: Axes, drawing: BridgeDrawing) -> None:
     """What is said at the right of each string, and what the signs are."""
     beside = ax.get_yaxis_transform()
     for each in drawing.strings:
-        ax.text(1.02, each.y - 6, each.move, transform=beside, va="center", fontsize=POINTS - 1)
+        y = each.y - 6 if each.labelled else each.y
+        ax.text(1.02, y, each.move, transform=beside, va="center", fontsize=POINTS - 1)
     for label in drawing.turns:
-        text = f"{label.text} {label.direction}"
-        ax.text(
-            1.02, label.y + 9, text, transform=beside, va="center", fontsize=POINTS - 2, color=FAINT
-        )
-    key = "dashed: where it is; filled: where it should go; pale: stays"
+        text, y = f"{label.turns} {label.direction}", label.y + (9 if label.in_row else 0)
+        ax.text(1.02, y, text, transform=beside, va="center", fontsize=POINTS - 2, color=FAINT)
+    key = "dashed: where it is; filled: where it should go; pale: stays; bar: the best place, 95 %"
     ax.text(0.0, 1.0, key, transform=ax.transAxes, va="top", fontsize=POINTS - 2, color=FAINT)
