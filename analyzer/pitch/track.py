@@ -22,7 +22,9 @@ from analyzer.pitch.spectrum import Real
 
 MOST_POINTS = 96  # about one for each three hundredths of a second of a note of three seconds
 _LEAST_POWER = 3.0  # over the noise; a fainter partial shows no phase
-_LARGEST_SD_CENTS = 5.0  # of a point; seen by what the fit leaves, beats and all; less would draw noise
+_LARGEST_SD_CENTS = (
+    5.0  # of a point; seen by what the fit leaves, beats and all; less would draw noise
+)
 _SETTLED_CENTS = 0.1  # nearer than this nobody hears nor needs
 _LEAST_SETTLED_S = 0.2
 
@@ -61,14 +63,13 @@ def measured_track(fit: PhaseFit, rest: Rest, centres_hz: Real, pace: float) -> 
     middles_s = 0.5 * (rest.times_s[1:] + rest.times_s[:-1])
     counts = np.diff(starts, append=cents.shape[1])
     at_s = np.add.reduceat(middles_s, starts) / counts
-    found = _summed(weights * cents, starts) / seen + np.interp(
-        at_s, fit.times_s, fit.course_cents
-    )
+    found = _summed(weights * cents, starts) / seen + np.interp(at_s, fit.times_s, fit.course_cents)
     good = (total > 0) & (sd_cents < _LARGEST_SD_CENTS)
     return Track(
         tuple(round(float(each), 4) for each in at_s / pace),
         tuple(
-            round(float(each), 3) if known else None for each, known in zip(found, good, strict=True)
+            round(float(each), 3) if known else None
+            for each, known in zip(found, good, strict=True)
         ),
     )
 
