@@ -45,8 +45,9 @@ def pages(tmp_path_factory):
     return files
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [PHONE, NARROW, DESK, WIDE])
+@pytest.mark.parametrize(
+    ("width", "scheme"), [(PHONE, "light"), (NARROW, "dark"), (DESK, "dark"), (WIDE, "light")]
+)
 def test_the_page_works_in_a_browser(pages, width, scheme) -> None:
     """Nothing is asked for or complained of, nothing scrolls sideways, every part opens by key."""
     for file, seen in zip(pages, look_at(pages, width, scheme), strict=True):
