@@ -422,7 +422,8 @@ def test_structure_for_a_screen_reader(own) -> None:
     assert checked.tags.count("h1") == 1
     drawings = [value for tag, key, value in checked.attributes if (tag, key) == ("svg", "role")]
     assert drawings == ["img"] * len(drawings)
-    assert checked.tags.count("desc") == len(drawings) == 2 + 12  # bridge, errors, two notes a string
+    notes = 2 * 6
+    assert checked.tags.count("desc") == len(drawings) == 2 + notes  # the bridge, the errors
     assert checked.tags.count("details") == checked.tags.count("summary") == 6
     assert checked.tags.count("input") == checked.tags.count("label")
     assert "string 4: \u22121.25 mm toward the nut" in checked.text

@@ -38,7 +38,7 @@ _WIDEST_HALF_MM = 3.0  # of an interval: a wider one runs out of the drawing
 
 @dataclass(frozen=True)
 class Ideal:
-    """Where a string's saddle would best be, and its interval; an end is open out of the drawing."""
+    """Where a string's saddle would best be, and its interval; open where it leaves the drawing."""
 
     x: float
     from_x: float
@@ -150,9 +150,7 @@ def _with_room(heights: Mapping[int, float], screws_y: Iterable[float]) -> dict[
     return {string: round(y + missing, 2) for string, y in heights.items()}
 
 
-def _scale(
-    report: Report, now_mm: Mapping[int, float], moves: Mapping[int, float | None]
-) -> Scale:
+def _scale(report: Report, now_mm: Mapping[int, float], moves: Mapping[int, float | None]) -> Scale:
     """Room for where the saddles are, where they go, and where they would best go."""
     places_mm = [now_mm[string] + (move or 0.0) for string, move in moves.items()]
     places_mm += now_mm.values()
@@ -265,7 +263,9 @@ def _in_words(report: Report, lines: Sequence[StringLine]) -> str:
     for each in lines:
         way = {1: " away from the nut", -1: " toward the nut", 0: ""}[each.arrow]
         words.append(f"string {each.string}: {each.move}{way}")
-    for adjuster in report.adjusters:
-        if adjuster.turns:
-            words.append(f"{adjuster.name}: {turned(adjuster.turns, adjuster.direction)}")
+    words += [
+        f"{each.name}: {turned(each.turns, each.direction)}"
+        for each in report.adjusters
+        if each.turns
+    ]
     return "; ".join(words) + "."

@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analyzer.music import CENTS_PER_NEPER
 from analyzer.pitch.phases import PhaseFit, Rest
@@ -22,18 +23,17 @@ from analyzer.pitch.spectrum import Real
 
 MOST_POINTS = 96  # about one for each three hundredths of a second of a note of three seconds
 _LEAST_POWER = 3.0  # over the noise; a fainter partial shows no phase
-_LARGEST_SD_CENTS = (
-    5.0  # of a point; seen by what the fit leaves, beats and all; less would draw noise
-)
+# Of a point, by a noise that has the beats in it as well; a point less sure would draw the noise.
+_LARGEST_SD_CENTS = 5.0
 _SETTLED_CENTS = 0.1  # nearer than this nobody hears nor needs
-_LEAST_SETTLED_S = 0.2
+_LEAST_SETTLED_S = 0.2  # as long as the early part
 
 
 @dataclass(frozen=True)
 class Track:
     """Cents above the settled pitch at seconds after the onset, up to 96 points each.
 
-    None stands where the note is too faint for its pitch to be seen within 5 cents.
+    None stands where the note is too faint for its pitch to be seen within some 5 cents.
     """
 
     times_s: tuple[float, ...]
@@ -46,35 +46,43 @@ def measured_track(fit: PhaseFit, rest: Rest, centres_hz: Real, pace: float) -> 
     ``rest`` (partials, blocks) is what ``fit`` leaves of the partials at ``centres_hz``
     (partials,); ``pace`` is how many seconds of the note's own clock go to one of the recorder's.
     """
-    step_s = float(rest.times_s[1] - rest.times_s[0])
-    values = rest.values
-    omega = 2 * np.pi * centres_hz[:, None]
-    cents = CENTS_PER_NEPER * np.angle(values[:, 1:] * values[:, :-1].conj()) / (omega * step_s)
-    power = np.abs(values) ** 2 / rest.noise[:, None]
-    fainter = np.minimum(power[:, 1:], power[:, :-1])
-    fainter[fainter < _LEAST_POWER] = 0.0
-    weights = fainter / np.mean(power, axis=1, keepdims=True) / np.diag(fit.covariance)[:, None]
-    # The phase of a block at power A^2 in noise of variance v has the variance v / A^2.
-    noise = 2 / np.maximum(fainter, _LEAST_POWER) * (CENTS_PER_NEPER / (omega * step_s)) ** 2
-    starts = np.arange(0, cents.shape[1], -(-cents.shape[1] // MOST_POINTS))
+    cents, weights, variances = _beside(fit, rest, centres_hz)
+    count = cents.shape[1]
+    starts = np.arange(0, count, -(-count // MOST_POINTS))
     total = _summed(weights, starts)
     seen = np.maximum(total, 1e-300)
-    sd_cents = np.sqrt(_summed(weights**2 * noise, starts)) / seen
     middles_s = 0.5 * (rest.times_s[1:] + rest.times_s[:-1])
-    counts = np.diff(starts, append=cents.shape[1])
-    at_s = np.add.reduceat(middles_s, starts) / counts
-    found = _summed(weights * cents, starts) / seen + np.interp(at_s, fit.times_s, fit.course_cents)
+    at_s = np.add.reduceat(middles_s, starts) / np.diff(starts, append=count)
+    course_cents = np.interp(at_s, fit.times_s, fit.course_cents)
+    found_cents = course_cents + _summed(weights * cents, starts) / seen
+    sd_cents = np.sqrt(_summed(weights**2 * variances, starts)) / seen
     good = (total > 0) & (sd_cents < _LARGEST_SD_CENTS)
     return Track(
         tuple(round(float(each), 4) for each in at_s / pace),
         tuple(
             round(float(each), 3) if known else None
-            for each, known in zip(found, good, strict=True)
+            for each, known in zip(found_cents, good, strict=True)
         ),
     )
 
 
-def _summed(values: Real, starts: Real) -> Real:
+def _beside(fit: PhaseFit, rest: Rest, centres_hz: Real) -> tuple[Real, Real, Real]:
+    """From block to block: equation (1), weights, variances in cents squared.
+
+    All are (partials, blocks - 1). The phase of a block at power A^2 in noise of variance v has
+    the variance v / A^2.
+    """
+    values, step_s = rest.values, float(rest.times_s[1] - rest.times_s[0])
+    cents_a_radian = CENTS_PER_NEPER / (2 * np.pi * centres_hz[:, None] * step_s)
+    cents = cents_a_radian * np.angle(values[:, 1:] * values[:, :-1].conj())
+    power = np.abs(values) ** 2 / rest.noise[:, None]
+    fainter = np.minimum(power[:, 1:], power[:, :-1])
+    loud = np.where(fainter < _LEAST_POWER, 0.0, fainter) / np.mean(power, axis=1, keepdims=True)
+    variances = 2 / np.maximum(fainter, _LEAST_POWER) * cents_a_radian**2
+    return cents, loud / np.diag(fit.covariance)[:, None], variances
+
+
+def _summed(values: Real, starts: NDArray[np.int_]) -> Real:
     """Sums over the partials and over the blocks of each piece."""
     return np.asarray(np.add.reduceat(np.sum(values, axis=0), starts))
 

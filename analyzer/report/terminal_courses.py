@@ -72,7 +72,7 @@ def _heard(take: RecordingResult) -> list[float]:
 
 
 def _ends(seen: Sequence[float], fitted: Sequence[float]) -> tuple[float, float]:
-    """The cents of the lowest bar and of the highest: the fits and the settled pitch are between."""
+    """The cents of the lowest bar and the highest; the fits and the settled pitch lie between."""
     ordered = sorted(seen)
     low, high = (ordered[round(share * (len(ordered) - 1))] for share in (_LOW, _HIGH))
     low, high = min(low, 0.0, *fitted), max(high, 0.0, *fitted)
