@@ -11,14 +11,17 @@ import numpy as np
 import pytest
 import soundfile
 from conftest import ROOT, SAMPLE_AUDIO
+from jsonschema import Draft202012Validator
 from pluck_model import PluckModel, recording
 from rich.console import Console
 
 from analyzer.inspection.dots import Canvas, bars, line_places, resampled
+from analyzer.inspection.files import inspection_as_json
 from analyzer.inspection.look import inspect_recording
 from analyzer.inspection.model import PluckList
 from analyzer.inspection.terminal import TerminalInspection, TerminalPlucks
 from analyzer.page.scale import Scale
+from analyzer.schemas import schema_text
 
 DEMO = SAMPLE_AUDIO / "own_saddles" / "s6_open_1.wav"
 ESCAPE = "\x1b"
@@ -156,6 +159,17 @@ def test_json_for_scripts(called, folder, tmp_path) -> None:
     listed = json.loads(called("inspect", folder / "whole.wav", "--json", "-").out)
     assert listed["kind"] == "plucks"
     assert [each["label"]["string"] for each in listed["plucks"]] == [6, 5]
+
+
+def test_json_is_as_its_schema_says(folder) -> None:
+    """Checked by the ``jsonschema`` library, and able to fail."""
+    schema = Draft202012Validator(json.loads(schema_text("inspection")))
+    for path in (DEMO, *folder.glob("*[!ty].wav")):
+        body = json.loads(inspection_as_json(inspect_recording(path)))
+        assert not list(schema.iter_errors(body)), path.name
+        for wrong in ({**body, "kind": "other"}, {**body, "more": 1}, {**body, "a4_hz": "440"}):
+            assert not schema.is_valid(wrong)
+        assert not schema.is_valid({key: body[key] for key in body if key != "sound"})
 
 
 def test_a_stranger_changes_nothing_that_is_heard(called, folder) -> None:

@@ -30,11 +30,23 @@ from analyzer.report.json_text import json_text
 from analyzer.schemas import NAMES, schema_text
 from analyzer.string_model.fretting import Setbacks
 
-UNITS = ("_hz", "_cents", "_mm", "_s", "_n", "_cents_per_s", "_turn", "turns", "_mm_per_turn")
+UNITS = (
+    "_hz",
+    "_cents",
+    "_db",
+    "_mm",
+    "_s",
+    "_n",
+    "_cents_per_s",
+    "_turn",
+    "turns",
+    "_mm_per_turn",
+)
 # Numbers that have no unit, and lists and maps whose members stand for themselves.
 WITHOUT_UNIT = {
     *("stiffness", "stiffness_uncertainty", "response", "response_uncertainty", "share"),
     *("instrument_factor", "instrument_factor_uncertainty", "normalised_difference"),
+    *("weight", "value", "caution", "reject"),  # of the last three, "unit" stands beside them
     *("state", "covariance", "cents", "schema_version", "cents_per_mm", "cents_per_turn"),
 }
 

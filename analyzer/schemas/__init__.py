@@ -9,12 +9,12 @@ from __future__ import annotations
 from importlib.resources import files
 from typing import Literal, get_args
 
-SchemaName = Literal["report", "comparison", "restring"]
+SchemaName = Literal["report", "comparison", "restring", "inspection"]
 NAMES: tuple[SchemaName, ...] = get_args(SchemaName)
 
 
 def schema_text(name: SchemaName = "report") -> str:
-    """The schema of a report, a comparison or a restringing plan, as JSON text.
+    """The schema of a report, a comparison, a restringing plan or an inspection, as JSON text.
 
     >>> import json
     >>> json.loads(schema_text("report"))["properties"]["schema_version"]["const"]
