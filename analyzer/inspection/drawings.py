@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from analyzer.inspection.model import Inspection, Levels, PluckList
 from analyzer.page.rounding import signed
 from analyzer.page.scale import Scale, Tick
@@ -20,9 +18,8 @@ _HEIGHTS = {"wave": 100.0, "level": 56.0, "course": 150.0, "deviations": 130.0}
 _LOWEST_DBFS = -80.0
 _TICKS, _TICKS_HIGH = 6, 5
 _MARGIN, _NARROWEST_CENTS = 0.08, 1.0
-_OUTERMOST = 0.01  # of the dots at either end: a faint partial's last window is noise
-_LEAST_DEVIATION_CENTS = 0.05
-_SMALL_WIDTH, _SMALL_HEIGHT = 150.0, 62.0
+OUTERMOST = 0.01  # of the dots at either end: a faint partial's last window is noise
+LEAST_DEVIATION_CENTS = 0.05
 
 
 @dataclass(frozen=True)
@@ -101,26 +98,6 @@ class DeviationsDrawing:
     frame: Frame
     marks: tuple[Deviation, ...]
     description: str
-
-
-@dataclass(frozen=True)
-class SmallDrawing:
-    """One partial beside the fit, on the scale that all of them share."""
-
-    number: int
-    width: float
-    height: float
-    zero_y: float
-    points: str
-    description: str
-
-
-@dataclass(frozen=True)
-class SmallDrawings:
-    """Every partial beside the fit; half their height is worth ``reach_cents``."""
-
-    reach_cents: float
-    drawings: tuple[SmallDrawing, ...]
 
 
 def wave_drawing(found: Inspection) -> WaveDrawing | None:
@@ -212,7 +189,7 @@ def course_drawing(found: Inspection) -> CourseDrawing | None:
 def _reach(course: Course, cents: Sequence[float]) -> tuple[float, float]:
     """Without the outermost dots; the fit and its settled pitch are always in it."""
     ordered = sorted(cents)
-    spare = int(_OUTERMOST * len(ordered))
+    spare = int(OUTERMOST * len(ordered))
     inner = ordered[spare : len(ordered) - spare]
     low, high = min(0.0, *course.cents, *inner), max(0.0, *course.cents, *inner)
     room = max((high - low) * _MARGIN, (_NARROWEST_CENTS - (high - low)) / 2)
@@ -225,7 +202,7 @@ def deviations_drawing(tracks: Sequence[PartialTrack]) -> DeviationsDrawing | No
         return None
     used = [each for each in tracks if each.used] or list(tracks)
     reach = max(
-        _LEAST_DEVIATION_CENTS,
+        LEAST_DEVIATION_CENTS,
         *(abs(each.deviation_cents) + each.deviation_uncertainty_cents for each in used),
     ) * (1 + _MARGIN)
     last = max(each.number for each in tracks)
@@ -244,41 +221,6 @@ def deviations_drawing(tracks: Sequence[PartialTrack]) -> DeviationsDrawing | No
         f"{len(used)} partials in the fit; the furthest from the law is partial {furthest.number}, "
         f"by {signed(furthest.deviation_cents, 3)} cents.",
     )
-
-
-def small_drawings(found: Inspection) -> SmallDrawings | None:
-    """Each partial's track less the fit; None where nothing was fitted."""
-    if found.pitch is None or found.pitch.course is None:
-        return None
-    course = found.pitch.course
-    beside = [(each, _beside(each, course)) for each in found.tracks if len(each.times_s) > 1]
-    sizes = sorted(abs(value) for each, values in beside for value in values if each.used)
-    if not sizes:
-        return None
-    reach = max(_LEAST_DEVIATION_CENTS, sizes[int((1 - 5 * _OUTERMOST) * (len(sizes) - 1))])
-    time = Scale(0.0, course.times_s[-1], 4.0, _SMALL_WIDTH - 4.0)
-    high = Scale(-reach, reach, _SMALL_HEIGHT - 4.0, 18.0)
-    return SmallDrawings(reach, tuple(_small(each, values, time, high) for each, values in beside))
-
-
-def _small(each: PartialTrack, values: Sequence[float], time: Scale, high: Scale) -> SmallDrawing:
-    points = " ".join(
-        f"{time.at(x):g},{high.at(min(max(y, high.low), high.high)):g}"
-        for x, y in zip(each.times_s, values, strict=True)
-    )
-    return SmallDrawing(
-        each.number,
-        _SMALL_WIDTH,
-        _SMALL_HEIGHT,
-        high.at(0.0),
-        points,
-        f"Between {signed(min(values), 2)} and {signed(max(values), 2)} cents beside the fit.",
-    )
-
-
-def _beside(each: PartialTrack, course: Course) -> list[float]:
-    fit = np.interp(each.times_s, course.times_s, course.cents)
-    return [float(value) for value in np.asarray(each.cents) - fit]
 
 
 def _frame(

@@ -12,6 +12,7 @@ from markupsafe import escape
 from analyzer.html import page_template
 from analyzer.inspection import content, drawings
 from analyzer.inspection.model import Inspection, PluckList
+from analyzer.inspection.small_drawings import small_drawings
 from analyzer.page.render import harmless
 from analyzer.page.rounding import plain
 
@@ -44,7 +45,7 @@ def _shown(found: Inspection) -> dict[str, object]:
         "wave": drawings.wave_drawing(found),
         "course": drawings.course_drawing(found),
         "deviations": drawings.deviations_drawing(found.tracks),
-        "small": drawings.small_drawings(found),
+        "small": small_drawings(found),
         "partials": tuple(zip(found.tracks, content.partial_rows(found.tracks), strict=True)),
         "checks": tuple(
             (
