@@ -145,7 +145,7 @@ def test_advice_is_that_of_the_saddles(demo, body) -> None:
 
 def test_every_key_of_a_recording_is_a_column(demo, body) -> None:
     columns = list(recordings_frame(demo).columns)
-    assert set(columns) == set(body["recordings"][0]) - {"course"}
+    assert set(columns) == set(body["recordings"][0]) - {"course", "track"}
     assert columns[-1] == "reason"
 
 

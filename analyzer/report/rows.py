@@ -35,7 +35,11 @@ _FRETS = tuple(
 STRING_COLUMNS = (*_ERRORS, *_BRIDGE, *_FRETS, "reason")
 # All that the report says of a recording but the course of its pitch, which is no cell.
 RECORDING_COLUMNS = (
-    *(each.name for each in fields(RecordingResult) if each.name not in {"course", "reason"}),
+    *(
+        each.name
+        for each in fields(RecordingResult)
+        if each.name not in {"course", "track", "reason"}
+    ),
     "reason",
 )
 WHOLE_NUMBERS = frozenset({"string", "take"})
