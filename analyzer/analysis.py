@@ -8,22 +8,23 @@ import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 import joblib
 
+from analyzer.beside import check_a4, instrument_beside, table_beside
 from analyzer.cross_check import judge_together
 from analyzer.errors import UnusableInputError, printable
-from analyzer.instrument.file import FILE_NAME, read_instrument
-from analyzer.instrument.model import Instrument, assumed_instrument
+from analyzer.instrument.file import FILE_NAME
+from analyzer.instrument.model import Instrument
 from analyzer.measure import Measured, measure_file
 from analyzer.music import ISO16_A4_HZ
-from analyzer.recording.door import check_beside
 from analyzer.recording.finding import find_recordings
 from analyzer.recording.limits import DEFAULT_LIMITS, TRUSTED, Limits, ReadingRules
 from analyzer.recording.table import FILE_NAME as TABLE_NAME
-from analyzer.recording.table import Listed, read_table
+from analyzer.recording.table import Listed
 from analyzer.report.adjustment import Done
 from analyzer.report.build import build_report
 from analyzer.report.comparison import Comparison, compare_reports
@@ -34,7 +35,6 @@ from analyzer.report.round_before import done_before
 from analyzer.report.turned import read_turned
 
 ALL_CORES = -1
-LOWEST_A4_HZ, HIGHEST_A4_HZ = 380.0, 500.0
 _FILES_A_WORKER = 24  # starting a worker costs about as much as measuring this many recordings
 _SAFE_PATH = "PYTHONSAFEPATH"
 
@@ -69,28 +69,42 @@ def analyze_folder(
     UnusableInputError
         No folder, no recordings or too many, a wrong instrument file, earlier report or table, or
         ``a4_hz`` or ``jobs`` out of range.
+
+    Examples
+    --------
+    The demo's saddles were all set up too near the nut but two, and its string 3 worst:
+
+    >>> report = analyze_folder("sample_audio/own_saddles", jobs=1)
+    >>> max(report.strings, key=lambda each: each.error_cents).string
+    3
     """
-    if not LOWEST_A4_HZ <= a4_hz <= HIGHEST_A4_HZ:
-        raise UnusableInputError(
-            "--a4", f"is {a4_hz:g} Hz", f"Give {LOWEST_A4_HZ:g} to {HIGHEST_A4_HZ:g} Hz"
-        )
+    check_a4(a4_hz)
     if jobs < 1 and jobs != ALL_CORES:
         raise UnusableInputError("--jobs", f"is {jobs}", "Give 1 or more, or -1 for all cores")
     folder = Path(folder)
     files = find_recordings(folder, rules.limits)
-    instrument, warnings = _instrument(folder, instrument_file, rules)
+    instrument, warnings = instrument_beside(folder, instrument_file, rules)
     done = _done(previous, turned, instrument)
-    listed = _listed(folder, instrument, files, rules)
+    listed = table_beside(folder, instrument, files, rules)
     measure = partial(measure_file, instrument=instrument, a4_hz=a4_hz, rules=rules)
     measured = _measure_all(files, listed, measure, jobs, progress)
     measured = judge_together(measured, instrument, a4_hz)
-    return build_report(instrument, a4_hz, measured, warnings, done)
+    report = build_report(instrument, a4_hz, measured, warnings, done)
+    return replace(report, reading=(*rules.changed(), *_processes(jobs)))
+
+
+def _processes(jobs: int) -> tuple[tuple[str, str], ...]:
+    return () if jobs == ALL_CORES else (("Processes, at most", str(jobs)),)
 
 
 def compare(before: Path, after: Path) -> Comparison:
     """Compare two reports (JSON files), or folders of recordings, of one instrument.
 
     Raises UnusableInputError where one cannot be read, or they are of different instruments.
+
+    >>> folder = Path("sample_audio/paired_saddles")
+    >>> {each.verdict for each in compare(folder, folder).strings}  # nothing changed in between
+    {'no sure change'}
     """
     return compare_reports(*(_read_or_analyzed(path) for path in (before, after)))
 
@@ -143,17 +157,6 @@ def _measure_all(
     return measured
 
 
-def _listed(
-    folder: Path, instrument: Instrument, files: Sequence[Path], rules: ReadingRules
-) -> Mapping[str, Sequence[Listed]]:
-    """What the table of takes says, by file; nothing where there is no table."""
-    table = folder / TABLE_NAME
-    if not os.path.lexists(table):
-        return {}
-    check_beside(table, rules)
-    return read_table(table, instrument, files)
-
-
 @contextmanager
 def _deaf_to_interrupts() -> Iterator[None]:
     """Processes that start here ignore Ctrl-C, which the terminal sends to all: one answers."""
@@ -201,21 +204,3 @@ def input_files(
         folder / TABLE_NAME,
     ]
     return [*known, *(each for each in others if each is not None)]
-
-
-def _instrument(
-    folder: Path, given: Path | str | None, rules: ReadingRules
-) -> tuple[Instrument, list[str]]:
-    if given is not None:
-        return read_instrument(Path(given)), []
-    beside = folder / FILE_NAME
-    if os.path.lexists(beside):  # a broken link is a mistake to mend, not a file left out
-        check_beside(beside, rules)
-        return read_instrument(beside), []
-    instrument = assumed_instrument()
-    warning = (
-        f"No {FILE_NAME} in {printable(str(folder))}: {' '.join(instrument.tuning)} is assumed. "
-        "Without a scale length and a bridge there are errors in cents, but no saddle movement and "
-        "no turns."
-    )
-    return instrument, [warning]

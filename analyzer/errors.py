@@ -12,6 +12,9 @@ def printable(text: str, longest: int = LONGEST_SHOWN) -> str:
 
     Control characters, line ends and bytes of a file name that are no UTF-8 stand as escapes such
     as ``\x1b`` and ``\udcff``; more than ``longest`` characters are cut in the middle.
+
+    >>> print(printable("a\nb"))
+    a\nb
     """
     if not text.isprintable():
         text = "".join(each if each.isprintable() else _escaped(each) for each in text)

@@ -140,7 +140,12 @@ def _guarded(measure: Callable[[], _Found]) -> _Found | str:
     except RecordingError as error:
         return error.reason
     except Exception as error:  # noqa: BLE001 - one file must never be the end of a batch
-        return f"could not be measured ({error}). Record it again, or send it with a bug report."
+        return unforeseen(error)
+
+
+def unforeseen(error: Exception) -> str:
+    """The reason where the program itself is at fault."""
+    return f"could not be measured ({error}). Record it again, or send it with a bug report."
 
 
 def _measured_row(
@@ -195,7 +200,7 @@ def _measured(
     with _threads().limit(limits=1):
         note = cut_note(recording, pluck)
         found = _judged(note, settle(note), label, instrument, a4_hz)
-    return replace(found, remarks=tuple(_remarks(recording, pluck)))
+    return replace(found, remarks=tuple(remarks_on(recording, pluck)))
 
 
 def _judged(
@@ -214,7 +219,8 @@ def _threads() -> ThreadpoolController:
     return ThreadpoolController()
 
 
-def _remarks(recording: Recording, pluck: Pluck) -> Iterator[str]:
+def remarks_on(recording: Recording, pluck: Pluck) -> Iterator[str]:
+    """What is to be said of a file of one pluck beside its figures."""
     name = recording.path.name
     if recording.cut_short:
         yield f"{name} ends before its header says; copy it again if the note is cut off."

@@ -10,6 +10,7 @@ import math
 import re
 
 ISO16_A4_HZ = 440.0
+LOWEST_A4_HZ, HIGHEST_A4_HZ = 380.0, 500.0  # what notes may be named by; a choice
 CENTS_PER_OCTAVE = 1200.0
 CENTS_PER_NEPER = CENTS_PER_OCTAVE / math.log(2)  # 1731.234: small ratios, cents = this * df/f
 SEMITONES_PER_OCTAVE = 12
@@ -23,7 +24,11 @@ _NAMES = ("A", "A#", "B", "C", "C#", "D", "D#", "E", "F", "F#", "G", "G#")
 
 
 def semitones_from_a4(note: str) -> int:
-    """Semitones from A4 up to ``note`` (``E2``, ``F#3``, ``Bb1``, ``Fs3``); ValueError if none."""
+    """Semitones from A4 up to ``note`` (``E2``, ``F#3``, ``Bb1``, ``Fs3``); ValueError if none.
+
+    >>> semitones_from_a4("A4"), semitones_from_a4("C4"), semitones_from_a4("Bb4")
+    (0, -9, 1)
+    """
     match = _NOTE.fullmatch(note.strip())
     if match is None:
         raise ValueError(f"{note!r} is not a note name")
@@ -33,12 +38,20 @@ def semitones_from_a4(note: str) -> int:
 
 
 def note_hz(note: str, a4_hz: float = ISO16_A4_HZ) -> float:
-    """Nominal frequency of a note name, Hz, in equal temperament."""
+    """Nominal frequency of a note name, Hz, in equal temperament.
+
+    >>> note_hz("A4"), note_hz("A3"), round(note_hz("C4"), 2)
+    (440.0, 220.0, 261.63)
+    """
     return float(a4_hz * 2 ** (semitones_from_a4(note) / SEMITONES_PER_OCTAVE))
 
 
 def nearest_note(frequency_hz: float, a4_hz: float = ISO16_A4_HZ) -> tuple[str, float]:
-    """The name of the nearest note, and how far above it the frequency lies, cents."""
+    """The name of the nearest note, and how far above it the frequency lies, cents.
+
+    >>> nearest_note(880.0)
+    ('A5', 0.0)
+    """
     semitones = SEMITONES_PER_OCTAVE * math.log2(frequency_hz / a4_hz)
     nearest = round(semitones)
     octave = 4 + (nearest + 9) // SEMITONES_PER_OCTAVE  # octave numbers change at C
@@ -46,10 +59,18 @@ def nearest_note(frequency_hz: float, a4_hz: float = ISO16_A4_HZ) -> tuple[str, 
 
 
 def cents_between(lower_hz: float, upper_hz: float) -> float:
-    """1200 log2(upper / lower): positive where ``upper_hz`` is the higher."""
+    """1200 log2(upper / lower): positive where ``upper_hz`` is the higher.
+
+    >>> cents_between(110.0, 220.0), round(cents_between(2.0, 3.0), 3)  # octave, perfect fifth
+    (1200.0, 701.955)
+    """
     return CENTS_PER_OCTAVE * math.log2(upper_hz / lower_hz)
 
 
 def ratio_of_cents(cents: float) -> float:
-    """The frequency ratio of an interval in cents."""
+    """The frequency ratio of an interval in cents.
+
+    >>> ratio_of_cents(1200.0), ratio_of_cents(-1200.0)
+    (2.0, 0.5)
+    """
     return float(2 ** (cents / CENTS_PER_OCTAVE))

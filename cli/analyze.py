@@ -37,13 +37,32 @@ def analyze(
         Path | None, typer.Option(help="Write the report as JSON; - for standard output.")
     ] = None,
     csv: Annotated[
-        Path | None, typer.Option(help="Write a row a string as CSV; - for standard output.")
+        Path | None,
+        typer.Option(
+            help="Write a row a string as CSV, or as Parquet where the name ends in .parquet; - "
+            "for standard output."
+        ),
+    ] = None,
+    recordings_csv: Annotated[
+        Path | None, typer.Option(help="The same with a row a recording.")
+    ] = None,
+    xlsx: Annotated[
+        Path | None,
+        typer.Option(help="Write a workbook (XLSX): sheets of strings, recordings, settings."),
+    ] = None,
+    letter: Annotated[
+        Path | None,
+        typer.Option(help="Write the finding for a customer, in plain words (Markdown)."),
     ] = None,
     html: Annotated[
         Path | None,
         typer.Option(
             help="Write a page (HTML) to read and keep; it prints as a card of one sheet."
         ),
+    ] = None,
+    plots: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Write the figures, as PNG and SVG, into a folder."),
     ] = None,
     request: Annotated[
         Path | None,
@@ -85,18 +104,31 @@ def analyze(
     Example: pluckcheck analyze my_guitar --json report.json
     """
     from analyzer.analysis import analyze_folder, input_files
+    from analyzer.figures.files import check_folder, figure_names, write_figures
+    from analyzer.letter.markdown import as_letter
     from analyzer.page.render import as_html
     from analyzer.recording.limits import ReadingRules, limits_with
     from analyzer.report.files import as_json
     from analyzer.report.request_text import as_request
-    from analyzer.report.rows import as_csv
-    from cli.outputs import check_outputs, outputs_of
+    from analyzer.report.spreadsheet import as_xlsx
+    from analyzer.report.tables import recordings_frame, strings_frame, table_form
+    from cli.outputs import AnyOutput, FolderOutput, check_outputs, outputs_of
     from cli.printing import Progress
 
     rules = ReadingRules(limits_with(limit or ()), untrusted)
-    outputs = outputs_of(
-        json=(json, as_json), csv=(csv, as_csv), html=(html, as_html), request=(request, as_request)
-    )
+    outputs: list[AnyOutput] = [
+        *outputs_of(
+            json=(json, as_json),
+            csv=(csv, table_form(csv, strings_frame)),
+            recordings_csv=(recordings_csv, table_form(recordings_csv, recordings_frame)),
+            xlsx=(xlsx, as_xlsx),
+            html=(html, as_html),
+            letter=(letter, as_letter),
+            request=(request, as_request),
+        )
+    ]
+    if plots is not None:
+        outputs.append(FolderOutput("--plots", plots, figure_names(), check_folder, write_figures))
     inputs = input_files(folder, instrument, previous, turned, limits=rules.limits)
     check_outputs(outputs, inputs)
     with libraries_silenced(), Progress(quiet=quiet) as progress:

@@ -10,6 +10,8 @@ from rich.console import Console, RenderableType
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
 from rich.progress import Progress as Bar
 
+from analyzer.inspection.model import Inspection, PluckList
+from analyzer.inspection.terminal import TerminalInspection, TerminalPlucks
 from analyzer.report.comparison import Comparison
 from analyzer.report.model import Report
 from analyzer.report.terminal import TerminalReport
@@ -18,6 +20,7 @@ from analyzer.restring.plan import RestringPlan
 from analyzer.restring.terminal import TerminalPlan
 from cli.streams import print_text
 
+Shown = Report | Comparison | RestringPlan | Inspection | PluckList
 PIPED_COLUMNS = 120
 TEXT_COLUMNS = 80
 
@@ -54,7 +57,7 @@ class Progress:
         self._bar.update(self._task, completed=done, total=total)
 
 
-def show(result: Report | Comparison | RestringPlan) -> None:
+def show(result: Shown) -> None:
     """Print the tables; a pipe gets plain text, wide enough that nothing wraps early."""
     console = _console(PIPED_COLUMNS)
     with console.capture() as captured:  # printed by rich itself, a closed pipe would end all
@@ -74,7 +77,11 @@ def _console(piped_columns: int) -> Console:
     return console
 
 
-def _shown(result: Report | Comparison | RestringPlan) -> RenderableType:
+def _shown(result: Shown) -> RenderableType:
+    if isinstance(result, Inspection):
+        return TerminalInspection(result)
+    if isinstance(result, PluckList):
+        return TerminalPlucks(result)
     if isinstance(result, Report):
         return TerminalReport(result)
     return TerminalPlan(result) if isinstance(result, RestringPlan) else TerminalComparison(result)

@@ -67,11 +67,11 @@ def print_text(text: str) -> None:
         stream.write(text)
 
 
-def print_data(text: str) -> None:
-    """Print in UTF-8, whatever the terminal's encoding is: JSON has no other."""
+def print_data(content: str | bytes) -> None:
+    """Print text in UTF-8, whatever the terminal's encoding is: JSON has no other."""
     with _standard_output() as stream:
         stream.flush()
-        stream.buffer.write(text.encode("utf-8"))
+        stream.buffer.write(content if isinstance(content, bytes) else content.encode("utf-8"))
 
 
 @contextmanager

@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import date
 from itertools import pairwise
 
+import numpy as np
 import pytest
 from conftest import SAMPLE_AUDIO
 from made_reports import (
@@ -25,15 +26,20 @@ from analyzer.instrument.model import Instrument, assumed_instrument
 from analyzer.measure import Measured
 from analyzer.page.bridge_drawing import bridge_drawing
 from analyzer.page.card import card_of
+from analyzer.page.course_drawing import course_drawings
 from analyzer.page.errors_drawing import errors_drawing
 from analyzer.page.render import as_html
 from analyzer.page.rounding import decimals_for, scientific, with_interval
 from analyzer.page.scale import Scale
+from analyzer.page.settings import settings_of
 from analyzer.page.verdict import verdict_of
 from analyzer.pitch.settle import Course
+from analyzer.pitch.track import MOST_POINTS, Track
 from analyzer.recording.labels import Label
+from analyzer.recording.limits import ReadingRules, limits_with
 from analyzer.report.build import build_report
 from analyzer.report.files import as_json
+from analyzer.report.model import RecordingResult
 
 DAY = date(2031, 2, 3)
 ERRORS = {6: 9.4, 5: 4.1, 4: -3.2, 3: 12.5, 2: 0.0, 1: -1.1}
@@ -121,7 +127,7 @@ def test_numbers_on_the_page_are_those_of_the_json() -> None:
         assert not half or len(half.partition(".")[2]) == decimals
 
 
-def test_the_courses_are_kept_small_and_drawn(own) -> None:
+def test_the_courses_are_kept_small() -> None:
     report = analyze_folder(SAMPLE_AUDIO / "own_saddles")
     for each in report.recordings:
         assert each.course is not None
@@ -131,8 +137,9 @@ def test_the_courses_are_kept_small_and_drawn(own) -> None:
         assert 0.03 < times_s[0] < 0.15
         assert cents[0] == pytest.approx(each.glide_cents, abs=1e-3)
         assert abs(cents[-1]) < 0.2 < cents[0]  # the demo glides down to its settled pitch
-    lines = Checked(as_html(own, DAY)).tags.count("polyline")
-    assert lines == len([each for each in own.recordings if each.course])
+        assert each.track is not None
+        for at_s, seen in zip(each.track.times_s, each.track.cents, strict=True):
+            assert seen is None or abs(seen - np.interp(at_s, times_s, cents)) < 0.4
 
 
 def test_before_stands_beside_after(record, before) -> None:
@@ -164,10 +171,83 @@ def test_the_bridge_is_drawn_to_one_scale(own) -> None:
     sharp, flat = drawing.strings[0], drawing.strings[2]
     assert sharp.arrow == 1  # sharp: away from the nut, which is at the left
     assert flat.arrow == -1
+    assert all(label.in_row for label in drawing.turns)
     directions = {label.y: label.direction for label in drawing.turns}
     # The head at the tail: clockwise draws the saddle toward it (common practice of the trade).
     assert directions[sharp.y] == "clockwise"
     assert directions[flat.y] == "counterclockwise"
+
+
+def test_every_screw_of_a_slanting_saddle_has_its_arrow_at_its_place(tmp_path) -> None:
+    """The screws lie at the outer strings of each saddle; their heads at the tail (as the file)."""
+    report = report_with(instrument_of(tmp_path, BRIDGES["two screws"]), ERRORS)
+    drawing = bridge_drawing(report)
+    lines = {line.string: line for line in drawing.strings}
+    found = {label.y: (label.turns, label.direction) for label in drawing.turns}
+    turned = [each for each in report.adjusters if each.turns]
+    assert len(found) == len(turned) > 3
+    for each in turned:
+        bass = each.name.startswith("bass")
+        string = max(each.strings) if bass else min(each.strings)
+        assert found[lines[string].y] == (f"{each.turns:g} turn{'s' * (each.turns > 1)}",
+                                          each.direction)  # fmt: skip
+        # Clockwise draws toward the head (common practice): here away from the nut.
+        assert (each.direction == "clockwise") == (lines[string].then_x > lines[string].now_x)
+    for shape in drawing.saddles:
+        assert [head_x for _, head_x, _ in shape.screws] == [drawing.right] * 2
+    text = Checked(as_html(report, DAY)).text
+    for each in turned:
+        assert f"{each.name}: {each.turns:g} turn" in text
+
+
+def test_the_screws_of_posts_lie_beyond_the_strings(tmp_path) -> None:
+    """Posts at -11 and 63 mm, strings from 0 to 52: 11 / 10.4 of a row outside either."""
+    report = report_with(instrument_of(tmp_path, BRIDGES["posts"]), ERRORS)
+    drawing = bridge_drawing(report)
+    ys = [line.y for line in drawing.strings]
+    row = (ys[-1] - ys[0]) / 5
+    (shape,) = drawing.saddles
+    above, below = (y for _, _, y in shape.screws)
+    assert (ys[0] - above) / row == pytest.approx(11 / 10.4, abs=0.01)
+    assert (below - ys[-1]) / row == pytest.approx(11 / 10.4, abs=0.01)
+    assert min(above, *(label.y for label in drawing.turns)) > 10  # inside the drawing
+    assert below < drawing.height - 32  # above the axis
+    corners = [float(each.split(",")[1]) for each in shape.then.split()]
+    assert min(corners) < above
+    assert below < max(corners)
+    bass, treble = report.adjusters
+    labels = {label.y: label.turns for label in drawing.turns}
+    assert labels[above].startswith(f"{bass.turns:g} turn")
+    assert labels[below].startswith(f"{treble.turns:g} turn")
+    # The piece is straight: so are its screws, strings and posts in the drawing.
+    (x0, _, y0), (x1, _, y1) = shape.screws
+    for line in drawing.strings:
+        on_line = x0 + (x1 - x0) * (line.y - y0) / (y1 - y0)
+        assert line.then_x == pytest.approx(on_line, abs=0.1)
+
+
+def test_a_screw_for_two_strings_lies_between_them(tmp_path) -> None:
+    drawing = bridge_drawing(report_with(instrument_of(tmp_path, BRIDGES["pairs"]), ERRORS))
+    ys = {line.string: line.y for line in drawing.strings}
+    for label in drawing.turns:
+        assert not label.in_row
+        assert any(label.y == (ys[n] + ys[n - 1]) / 2 for n in (6, 4, 2))
+
+
+def test_the_best_place_stands_with_its_interval(own) -> None:
+    drawing = bridge_drawing(own)
+    (first, second) = drawing.ticks[:2]
+    per_mm = (second.at - first.at) / (second.value - first.value)
+    for line, each in zip(drawing.strings, own.strings, strict=True):
+        best, half = each.saddle_move_mm, each.saddle_move_uncertainty_mm
+        assert line.ideal.x - line.now_x == pytest.approx(best * per_mm, abs=0.03)
+        assert line.ideal.to_x - line.ideal.x == pytest.approx(half * per_mm, abs=0.03)
+        assert line.ideal.x - line.ideal.from_x == pytest.approx(half * per_mm, abs=0.03)
+    unsure = replace(own.strings[0], saddle_move_uncertainty_mm=40.0)
+    wide = bridge_drawing(replace(own, strings=(unsure, *own.strings[1:]))).strings[0].ideal
+    assert (wide.from_x, wide.to_x) == (drawing.left, drawing.right)  # open, and not beyond it
+    assert wide.open_from
+    assert wide.open_to
 
 
 def test_the_bridge_lies_where_the_file_says(tmp_path) -> None:
@@ -206,6 +286,90 @@ def test_steps_that_are_too_many_for_a_sheet_share_boxes(tmp_path) -> None:
         own_steps = [step for step in report.steps if step.adjuster == stage.works[0].name]
         assert len(stage.boxes) == -(-len(own_steps) // card.every)
         assert float(stage.boxes[-1].split(":")[0]) == sum(step.turns for step in own_steps)
+
+
+FALLS = Course((0.1, 0.2, 0.3, 1.0, 2.0, 3.0), (6.0, 4.0, 2.0, 0.05, 0.0, 0.0))
+SEEN = Track((0.1, 0.3, 1.0, 1.5, 2.0, 2.5, 3.0), (6.2, 2.1, None, 0.1, -0.1, 0.0, 0.1))
+
+
+def take(fret="open", number=1, course=FALLS, track=SEEN):
+    return RecordingResult("s6.wav", 6, fret, number, "used", settled_hz=82.4,
+                           settled_uncertainty_cents=0.2, course=course, track=track)  # fmt: skip
+
+
+def points(text):
+    return [tuple(map(float, each.split(","))) for each in text.split()]
+
+
+def test_a_note_that_falls_is_drawn_falling_and_beside_its_fit() -> None:
+    """Down is down: in SVG y grows downward."""
+    (drawing,) = course_drawings([take()])
+    (drawn,) = drawing.takes
+    fit = points(drawn.fit)
+    assert [y for _, y in fit] == sorted(y for _, y in fit)
+    assert fit[0][1] < fit[-1][1] == pytest.approx(drawing.settled_y, abs=0.06)
+    before, after = (points(each) for each in drawn.measured)  # a gap between
+    assert len(before) == 2
+    assert len(after) == 4
+    assert before[0][1] < fit[0][1]  # 6.2 cents lies above 6.0
+    assert before[0][0] == fit[0][0]
+    (first, second) = drawing.ticks_cents[:2]
+    per_cent = (second.at - first.at) / (second.value - first.value)
+    assert fit[0][1] - drawing.settled_y == pytest.approx(6.0 * per_cent, abs=0.1)
+
+
+def test_the_parts_of_a_note_stand_where_they_are() -> None:
+    (drawing,) = course_drawings([take()])
+    (first, second) = drawing.ticks_s[:2]
+    per_s = (second.at - first.at) / (second.value - first.value)
+    zero = first.at - first.value * per_s
+    assert drawing.early == pytest.approx((zero + 0.1 * per_s, zero + 0.3 * per_s), abs=0.02)
+    # The fit is within its interval of 0.2 cents from 1.0 s on.
+    assert drawing.settled == pytest.approx((zero + 1.0 * per_s, drawing.right), abs=0.02)
+    assert "settled from 1.0 s on" in drawing.description
+
+
+def test_a_note_that_runs_away_is_not_called_settled(own) -> None:
+    rises = Course(FALLS.times_s, (0.0, 0.0, 0.0, 0.0, 1.0, 4.0))
+    (drawing,) = course_drawings([take(), take(number=2, course=rises)])
+    assert drawing.settled is None
+    assert "not settled at its end" in drawing.description
+    used = [replace(each, course=rises) for each in own.recordings]
+    page = Checked(as_html(replace(own, recordings=tuple(used)), DAY))
+    assert page.text.count("not settled at its end") >= 12
+
+
+def test_what_a_fading_note_does_does_not_flatten_the_drawing() -> None:
+    times_s = tuple(0.05 * each for each in range(1, 61))
+    wild = Track(times_s, (*(0.0,) * 58, 80.0, -90.0))
+    (drawing,) = course_drawings([take(track=wild)])
+    assert max(tick.value for tick in drawing.ticks_cents) <= 10
+    assert min(tick.value for tick in drawing.ticks_cents) >= -10
+
+
+def test_both_notes_have_a_drawing_to_one_scale() -> None:
+    small = Course(FALLS.times_s, tuple(each / 4 for each in FALLS.cents))
+    high = take("f12", course=small, track=None)
+    other = take("f5")
+    drawings = course_drawings([high, take(), other])
+    assert [each.name for each in drawings] == ["open", "12th fret"]
+    assert drawings[0].ticks_cents == drawings[1].ticks_cents
+    assert drawings[1].takes[0].measured == ()
+    assert course_drawings([other]) == ()
+
+
+def test_what_was_asked_of_the_reading_stands_among_the_settings(record) -> None:
+    folder = record("after", {2: 0.3, 1: -0.4})
+    limits = limits_with(["length_s=900", "files=50"])
+    asked = analyze_folder(folder, jobs=1, rules=ReadingRules(limits, untrusted=True))
+    shown = dict(settings_of(asked))
+    assert shown["Limit length_s"] == "900"
+    assert shown["Limit files"] == "50"
+    assert shown["Processes, at most"] == "1"
+    assert shown["Recordings"].startswith("untrusted")
+    usual = dict(settings_of(analyze_folder(folder)))
+    assert set(shown) - set(usual) == {
+        "Limit length_s", "Limit files", "Processes, at most", "Recordings"}  # fmt: skip
 
 
 def test_verdicts(own, tmp_path) -> None:
@@ -258,7 +422,8 @@ def test_structure_for_a_screen_reader(own) -> None:
     assert checked.tags.count("h1") == 1
     drawings = [value for tag, key, value in checked.attributes if (tag, key) == ("svg", "role")]
     assert drawings == ["img"] * len(drawings)
-    assert checked.tags.count("desc") == len(drawings) == 2 + 6  # bridge, errors, six courses
+    notes = 2 * 6
+    assert checked.tags.count("desc") == len(drawings) == 2 + notes  # the bridge, the errors
     assert checked.tags.count("details") == checked.tags.count("summary") == 6
     assert checked.tags.count("input") == checked.tags.count("label")
     assert "string 4: \u22121.25 mm toward the nut" in checked.text
@@ -298,11 +463,12 @@ def test_left_out_recordings_stand_with_their_string_and_reason(tmp_path) -> Non
 
 
 def test_a_page_of_36_recordings_is_small(tmp_path) -> None:
-    """With a full course each, as it is measured."""
+    """With a full course and a full track each."""
     instrument = instrument_of(tmp_path, BRIDGES["own"])
     long = Course(tuple(each / 12.3 for each in range(32)), (1.2345,) * 32)
+    track = Track(tuple(each / 37.1 for each in range(MOST_POINTS)), (1.2345,) * MOST_POINTS)
     notes = [
-        replace(each, pitch=replace(each.pitch, course=long))
+        replace(each, pitch=replace(each.pitch, course=long, track=track))
         for each in notes_of(instrument, ERRORS, takes=3)
     ]
     report = build_report(instrument, 440.0, notes, [])

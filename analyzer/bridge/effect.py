@@ -73,7 +73,16 @@ def effects_of(instrument: Instrument) -> dict[int, SaddleEffect]:
 
 
 def saddle_move_mm(error_cents: float, effect: SaddleEffect) -> float:
-    """The move that takes a string's error to zero, mm; none is longer than 60 mm."""
+    """The move that takes a string's error to zero, mm; none is longer than 60 mm.
+
+    A string of 650 mm is 1200 / ln 2 / 650 = 2.66 cents sharper or flatter for each mm; a sharp
+    12th fret takes its saddle away from the nut.
+
+    >>> round(saddle_move_mm(2.66, LengthEffect(650.0)), 2)
+    1.0
+    >>> round(saddle_move_mm(-2.66, LengthEffect(650.0)), 2)
+    -1.0
+    """
 
     def left_cents(move_mm: float) -> float:
         return error_cents + float(effect.change_cents(move_mm))

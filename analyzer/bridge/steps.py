@@ -37,7 +37,12 @@ class Step:
 
 
 def turns_for(move_mm: float, screw: Screw) -> tuple[float, Direction]:
-    """Turns of the screw for a move, and which way, as seen facing the head."""
+    """Turns of the screw for a move, and which way, as seen facing the head.
+
+    >>> from analyzer.instrument.model import Screw
+    >>> turns_for(1.0, Screw(pitch_mm=0.5, head="tail")), turns_for(1.0, Screw(0.5, "neck"))
+    ((2.0, 'clockwise'), (2.0, 'counterclockwise'))
+    """
     turns = abs(move_mm) / screw.pitch_mm
     if turns == 0:
         return 0.0, "none"

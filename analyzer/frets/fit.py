@@ -139,5 +139,8 @@ def harmonic_law_cents(open_stiffness: float) -> float:
     """How far the harmonic over fret 12 lies above twice the open note by the string law, cents.
 
     1200 log2 of sqrt((1 + 4B) / (1 + B)), B Fletcher's at the open string: it is its 2nd partial.
+
+    >>> harmonic_law_cents(0.0), round(harmonic_law_cents(1e-4), 3)  # 1731.234 * 3 B / 2
+    (0.0, 0.26)
     """
     return CENTS_PER_NEPER * math.log((1 + 4 * open_stiffness) / (1 + open_stiffness)) / 2

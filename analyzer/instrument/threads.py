@@ -37,6 +37,12 @@ def thread_pitch_mm(designation: str) -> float:
 
     Raises ValueError for a designation that is in neither standard's list, and for a fine pitch
     under 0.1 mm or over the coarse one.
+
+    >>> thread_pitch_mm("M4"), thread_pitch_mm("M3x0.35"), thread_pitch_mm("6-32 UNC")
+    (0.7, 0.35, 0.79375)
+    >>> thread_pitch_mm("M7")
+    Traceback (most recent call last):
+    ValueError: 'M7' is not a known thread
     """
     name = designation.strip().upper()
     if name in METRIC_COARSE_MM:
@@ -58,6 +64,9 @@ def size_and_hand(designation: str) -> tuple[str, Literal["left"] | None]:
 
     As in ``M3-LH`` and ``6-32 UNC-LH``: ISO 965-1 and ASME B1.1 (recalled, not looked up). Without
     it nothing is said, and a thread is right-hand.
+
+    >>> size_and_hand("M3-LH"), size_and_hand("M3")
+    (('M3', 'left'), ('M3', None))
     """
     size, marks = _LEFT_HAND.subn("", designation)
     return size, "left" if marks else None

@@ -7,22 +7,44 @@ them, or evenly where it does not say or where they would be too close to read.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 from analyzer.page.rounding import signed
 from analyzer.page.scale import Scale, Tick
-from analyzer.report.model import AdjusterResult, Report, SaddleResult
+from analyzer.page.screws_drawing import (
+    ROW,
+    Screw,
+    TurnLabel,
+    places_across,
+    screws,
+    turn_labels,
+)
+from analyzer.report.model import Report, SaddleResult, StringResult
+from analyzer.report.words import turned
 
-WIDTH, LEFT, RIGHT = 340.0, 58.0, 228.0  # of the drawing, and of the part of it that has a scale
-_TOP, _ROW, _BOTTOM = 18.0, 40.0, 54.0
+WIDTH, LEFT, RIGHT = 340.0, 54.0, 216.0  # of the drawing, and of the part of it that has a scale
+_TOP, _BOTTOM = 18.0, 54.0
 _HALF_LENGTH, _HALF_WIDTH = 11.0, 4.0  # of a saddle: across the strings, and along them
 _MARGIN_MM, _NARROWEST_MM = 1.0, 4.0
 _CLOSEST = 0.6  # of the mean distance between strings; closer ones are drawn evenly
 _SAME_MM = 1e-9
 _SHORTEST_ARROW = 3.0
 _TICKS = 6
+Place = tuple[float, float]  # x and y
+_WIDEST_HALF_MM = 3.0  # of an interval: a wider one runs out of the drawing
+
+
+@dataclass(frozen=True)
+class Ideal:
+    """Where a string's saddle would best be, and its interval; open where it leaves the drawing."""
+
+    x: float
+    from_x: float
+    to_x: float
+    open_from: bool
+    open_to: bool
 
 
 @dataclass(frozen=True)
@@ -36,6 +58,8 @@ class StringLine:
     then_x: float
     move: str
     arrow: int  # +1 to the tail, -1 to the nut, 0 where nothing moves
+    ideal: Ideal | None
+    labelled: bool  # whether a screw's turns stand in its row
 
 
 @dataclass(frozen=True)
@@ -44,16 +68,7 @@ class SaddleShape:
 
     now: str
     then: str | None
-    screw: tuple[float, float, float] | None  # x of the saddle, x of the head, y of both
-
-
-@dataclass(frozen=True)
-class TurnLabel:
-    """What the one screw of a saddle is turned by."""
-
-    y: float
-    text: str
-    direction: str
+    screws: tuple[tuple[float, float, float], ...]  # x of the saddle, x of the head, y of both
 
 
 @dataclass(frozen=True)
@@ -77,27 +92,31 @@ def bridge_drawing(report: Report) -> BridgeDrawing | None:
         return None
     numbers = [each.string for each in report.strings]
     heights, across = _heights(numbers, report.layout.across_mm)
+    heights = _with_room(heights, places_across(report.adjusters, heights).values())
+    places = places_across(report.adjusters, heights)
+    labels = turn_labels(report.adjusters, places, heights)
     now_mm = report.layout.setback_mm
     moves = {string: move for each in report.saddles for string, move in _moves(each)}
-    then_mm = {string: now_mm[string] + (moves[string] or 0.0) for string in numbers}
-    scale = _scale([*now_mm.values(), *then_mm.values()])
-    strings = {
-        each.string: _line(each.note, each.string, heights, scale, now_mm, moves)
+    scale = _scale(report, now_mm, moves)
+    rows = {each.y for each in labels if each.in_row}
+    lines = {
+        each.string: _line(each, heights, scale, now_mm, moves[each.string], rows)
         for each in report.strings
     }
+    runs = list(screws(report.adjusters, places, heights))
     known = any(now_mm.values())
     return BridgeDrawing(
         WIDTH,
-        max(heights.values()) + _BOTTOM,
+        max(*heights.values(), *places.values()) + _BOTTOM,
         LEFT,
         RIGHT,
-        tuple(strings.values()),
-        tuple(_shape(each, report.adjusters, strings) for each in report.saddles),
-        tuple(_turns(report.saddles, strings)),
+        tuple(lines.values()),
+        tuple(_shape(each, runs, lines) for each in report.saddles),
+        labels,
         tuple(scale.ticks(_TICKS)),
         "mm beyond the scale length" if known else "mm from where the saddles are now",
         across,
-        _in_words(list(strings.values())),
+        _in_words(report, list(lines.values())),
     )
 
 
@@ -110,7 +129,7 @@ def _heights(
     numbers: Sequence[int], across_mm: Mapping[int, float]
 ) -> tuple[dict[int, float], str]:
     """Where the strings lie in the drawing, and what that is worth."""
-    even = {string: _TOP + _ROW * (place + 0.5) for place, string in enumerate(numbers)}
+    even = {string: _TOP + ROW * (place + 0.5) for place, string in enumerate(numbers)}
     if len(numbers) < 2 or set(across_mm) != set(numbers):
         return even, "Across, the strings are drawn evenly spaced."
     places = [across_mm[string] for string in numbers]
@@ -119,47 +138,102 @@ def _heights(
         return even, "Across, the strings are drawn evenly spaced, so that they can be read."
     first = places[0]
     heights = {
-        string: round(_TOP + _ROW * ((across_mm[string] - first) / mean + 0.5), 2)
+        string: round(_TOP + ROW * ((across_mm[string] - first) / mean + 0.5), 2)
         for string in numbers
     }
     return heights, "Across, the strings lie as in the instrument file."
 
 
-def _scale(places_mm: Sequence[float]) -> Scale:
+def _with_room(heights: Mapping[int, float], screws_y: Iterable[float]) -> dict[int, float]:
+    """Further down where a screw lies above the first string."""
+    missing = max(_TOP + ROW / 2 - min((*heights.values(), *screws_y)), 0.0)
+    return {string: round(y + missing, 2) for string, y in heights.items()}
+
+
+def _scale(report: Report, now_mm: Mapping[int, float], moves: Mapping[int, float | None]) -> Scale:
+    """Room for where the saddles are, where they go, and where they would best go."""
+    places_mm = [now_mm[string] + (move or 0.0) for string, move in moves.items()]
+    places_mm += now_mm.values()
+    for each in report.strings:
+        if each.saddle_move_mm is not None:
+            best_mm = now_mm[each.string] + each.saddle_move_mm
+            half_mm = min(each.saddle_move_uncertainty_mm or 0.0, _WIDEST_HALF_MM)
+            places_mm += [best_mm - half_mm, best_mm + half_mm]
     low, high = min(places_mm) - _MARGIN_MM, max(places_mm) + _MARGIN_MM
     spare = max(_NARROWEST_MM - (high - low), 0.0) / 2
     return Scale(low - spare, high + spare, LEFT, RIGHT)
 
 
 def _line(
-    note: str,
-    string: int,
+    result: StringResult,
     heights: Mapping[int, float],
     scale: Scale,
     now_mm: Mapping[int, float],
-    moves: Mapping[int, float | None],
+    move: float | None,
+    rows: Container[float],
 ) -> StringLine:
-    move = moves[string]
+    string = result.string
     now_x, then_x = scale.at(now_mm[string]), scale.at(now_mm[string] + (move or 0.0))
     arrow = 0 if abs(then_x - now_x) < _SHORTEST_ARROW else (1 if then_x > now_x else -1)
     if move is None:
         said = "no advice"
     else:
         said = "stays" if abs(move) < _SAME_MM else f"{signed(move, 2)} mm"
-    return StringLine(string, note, heights[string], now_x, then_x, said, arrow)
+    ideal = _ideal(result, now_mm[string], scale)
+    y = heights[string]
+    return StringLine(string, result.note, y, now_x, then_x, said, arrow, ideal, y in rows)
+
+
+def _ideal(result: StringResult, now_mm: float, scale: Scale) -> Ideal | None:
+    move_mm, half_mm = result.saddle_move_mm, result.saddle_move_uncertainty_mm
+    if move_mm is None or half_mm is None:
+        return None
+    best_mm = now_mm + move_mm
+    from_x, to_x = scale.at(best_mm - half_mm), scale.at(best_mm + half_mm)
+    return Ideal(
+        scale.at(best_mm), max(from_x, LEFT), min(to_x, RIGHT), from_x < LEFT, to_x > RIGHT
+    )
 
 
 def _shape(
-    saddle: SaddleResult, adjusters: Sequence[AdjusterResult], strings: Mapping[int, StringLine]
+    saddle: SaddleResult, runs: Sequence[Screw], strings: Mapping[int, StringLine]
 ) -> SaddleShape:
     lines = sorted((strings[each] for each in saddle.strings), key=lambda line: line.y)
-    now = _outline([(each.now_x, each.y) for each in lines])
+    own = [each for each in runs if set(each.strings) & set(saddle.strings)]
+    now = _reaching([(each.now_x, each.y) for each in lines], own)
+    then = _reaching([(each.then_x, each.y) for each in lines], own)
     moved = bool(saddle.move_mm) or any(each.now_x != each.then_x for each in lines)
-    then = _outline([(each.then_x, each.y) for each in lines]) if moved else None
-    return SaddleShape(now, then, _screw(saddle, adjusters, lines))
+    heads = {"tail": RIGHT, "neck": LEFT}
+    return SaddleShape(
+        _outline(now),
+        _outline(then) if moved else None,
+        tuple((_x_at(then, each.y), heads[each.head], each.y) for each in own),
+    )
 
 
-def _outline(places: Sequence[tuple[float, float]]) -> str:
+def _reaching(places: Sequence[Place], own: Sequence[Screw]) -> list[Place]:
+    """As far as the screws that lie beyond the outer strings."""
+    if len(places) == 1:
+        return list(places)
+    above = [each.y for each in own if each.y < places[0][1] - _HALF_LENGTH]
+    below = [each.y for each in own if each.y > places[-1][1] + _HALF_LENGTH]
+    return [
+        *((_x_at(places, y), y) for y in above[:1]),
+        *places,
+        *((_x_at(places, y), y) for y in below[:1]),
+    ]
+
+
+def _x_at(places: Sequence[Place], y: float) -> float:
+    """On the line through the places, and straight on beyond its ends."""
+    if len(places) == 1:
+        return places[0][0]
+    pairs = list(pairwise(places))
+    (x0, y0), (x1, y1) = next((each for each in pairs if y <= each[1][1]), pairs[-1])
+    return round(x0 + (x1 - x0) * (y - y0) / (y1 - y0), 2)
+
+
+def _outline(places: Sequence[Place]) -> str:
     """Around the break points, a little beyond the outermost, as wide where it slants."""
     if len(places) == 1:
         ((x, y),) = places
@@ -176,43 +250,22 @@ def _outline(places: Sequence[tuple[float, float]]) -> str:
     return " ".join(f"{x:.2f},{y:.2f}" for x, y in (*left, *reversed(right)))
 
 
-def _beyond(end: tuple[float, float], inward: tuple[float, float]) -> tuple[float, float]:
+def _beyond(end: Place, inward: Place) -> Place:
     """Where a saddle ends beyond its outermost string, in the direction of the next."""
-    slope = (end[0] - inward[0]) / (end[1] - inward[1])
-    length = math.copysign(_HALF_LENGTH, end[1] - inward[1])
-    return end[0] + slope * length, end[1] + length
+    along_x, along_y = end[0] - inward[0], end[1] - inward[1]
+    share = _HALF_LENGTH / math.hypot(along_x, along_y)
+    return end[0] + share * along_x, end[1] + share * along_y
 
 
-def _screw(
-    saddle: SaddleResult, adjusters: Sequence[AdjusterResult], lines: Sequence[StringLine]
-) -> tuple[float, float, float] | None:
-    """Where the one screw of a saddle runs; the drawing of others would be a guess."""
-    movers = [each for each in adjusters if set(each.strings) & set(saddle.strings)]
-    if len(movers) != 1 or movers[0].screw_head is None:
-        return None
-    x = sum(each.then_x for each in lines) / len(lines)
-    y = sum(each.y for each in lines) / len(lines)
-    beside = y + (7.0 if len(lines) % 2 else 0.0)  # not on a string
-    return x, (RIGHT if movers[0].screw_head == "tail" else LEFT), beside
-
-
-def _turns(
-    saddles: Sequence[SaddleResult], strings: Mapping[int, StringLine]
-) -> Sequence[TurnLabel]:
-    found = []
-    for each in saddles:
-        if each.turns and each.direction is not None:
-            heights = [strings[string].y for string in each.strings]
-            y = sum(heights) / len(heights)
-            text = f"{each.turns:g} turn{'' if each.turns <= 1 else 's'}"
-            found.append(TurnLabel(y, text, each.direction))
-    return found
-
-
-def _in_words(lines: Sequence[StringLine]) -> str:
+def _in_words(report: Report, lines: Sequence[StringLine]) -> str:
     """What a reader who cannot see the drawing is told."""
     words = []
     for each in lines:
         way = {1: " away from the nut", -1: " toward the nut", 0: ""}[each.arrow]
         words.append(f"string {each.string}: {each.move}{way}")
+    words += [
+        f"{each.name}: {turned(each.turns, each.direction)}"
+        for each in report.adjusters
+        if each.turns
+    ]
     return "; ".join(words) + "."

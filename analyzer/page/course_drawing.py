@@ -1,34 +1,43 @@
-"""The pitch over time of a string's two notes, against the pitch that each settles to."""
+"""The pitch over time of each of a string's notes, against the pitch that it settles to."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from analyzer.page.scale import Scale, Tick
 from analyzer.pitch.settle import EARLY_S, Course
+from analyzer.pitch.track import Track, settled_from_s
 from analyzer.recording.labels import OPEN, TWELFTH_FRET
 from analyzer.report.model import RecordingResult
 
-WIDTH, HEIGHT = 340.0, 190.0
-LEFT, RIGHT, TOP, BOTTOM = 42.0, 332.0, 18.0, 150.0
+WIDTH, HEIGHT = 340.0, 192.0
+LEFT, RIGHT, TOP, BOTTOM = 42.0, 334.0, 40.0, 154.0
 _MARGIN, _NARROWEST_CENTS = 0.08, 1.0
 _TICKS_S, _TICKS_CENTS = 6, 5
-_DRAWN = (OPEN, TWELFTH_FRET)
+_NAMES = {OPEN: "open", TWELFTH_FRET: "12th fret"}
+# Quantiles of the measured track that are always in the drawing. What runs out of it at the end of
+# a note, where beats and noise are all that is left, must not make the rest too small to read.
+_SHOWN = (0.04, 0.96)
+_FEWEST = 2  # points of a line
 
 
 @dataclass(frozen=True)
-class CourseLine:
-    """One take: ``points`` of SVG, and where it starts, which has a mark of its own."""
+class Take:
+    """One take: the ``points`` of SVG of its fit, and a line for each unbroken part measured."""
 
-    fret: str
-    points: str
-    x: float
-    y: float
+    fit: str
+    measured: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class CourseDrawing:
+    """A note's takes; ``early`` and ``settled`` are where those parts begin and end.
+
+    ``settled`` is None where some take never settles.
+    """
+
+    name: str
     width: float
     height: float
     left: float
@@ -37,26 +46,28 @@ class CourseDrawing:
     bottom: float
     settled_y: float
     early: tuple[float, float]
-    lines: tuple[CourseLine, ...]
+    settled: tuple[float, float] | None
+    takes: tuple[Take, ...]
     ticks_s: tuple[Tick, ...]
     ticks_cents: tuple[Tick, ...]
     description: str
 
 
-def course_drawing(takes: Sequence[RecordingResult]) -> CourseDrawing | None:
-    """The courses of the open and the 12th-fret takes; None where there are none."""
-    drawn = [(each.fret or "", each.course) for each in takes if each.fret in _DRAWN]
-    # The dashed lines of the 12th fret lie above the solid ones, which show between the dashes.
-    courses = sorted(
-        ((fret, course) for fret, course in drawn if course is not None),
-        key=lambda each: _DRAWN.index(each[0]),
-    )
-    if not courses:
-        return None
-    times = Scale(0.0, max(course.times_s[-1] for _, course in courses), LEFT, RIGHT)
-    cents = _cents_scale([course for _, course in courses])
-    early = (times.at(EARLY_S[0]), times.at(min(EARLY_S[1], times.high)))
+def course_drawings(recordings: Sequence[RecordingResult]) -> tuple[CourseDrawing, ...]:
+    """A drawing of the open note's takes and one of the 12th fret's, to one scale of cents."""
+    drawn = [each for each in recordings if each.fret in _NAMES and each.course is not None]
+    if not drawn:
+        return ()
+    cents = _cents_scale(drawn)
+    notes = ((fret, [each for each in drawn if each.fret == fret]) for fret in _NAMES)
+    return tuple(_drawing(fret, takes, cents) for fret, takes in notes if takes)
+
+
+def _drawing(fret: str, takes: Sequence[RecordingResult], cents: Scale) -> CourseDrawing:
+    end_s, from_s = max(_course(each).times_s[-1] for each in takes), _settled_from_s(takes)
+    times = Scale(0.0, end_s, LEFT, RIGHT)
     return CourseDrawing(
+        _NAMES[fret],
         WIDTH,
         HEIGHT,
         LEFT,
@@ -64,39 +75,76 @@ def course_drawing(takes: Sequence[RecordingResult]) -> CourseDrawing | None:
         TOP,
         BOTTOM,
         cents.at(0.0),
-        early,
-        tuple(_line(fret, course, times, cents) for fret, course in courses),
+        (times.at(EARLY_S[0]), times.at(min(EARLY_S[1], times.high))),
+        None if from_s is None else (times.at(from_s), times.at(end_s)),
+        tuple(_take(each, times, cents) for each in takes),
         tuple(times.ticks(_TICKS_S)),
         tuple(cents.ticks(_TICKS_CENTS)),
-        _in_words(takes),
+        "; ".join(_in_words(each) for each in takes).replace("-", "\N{MINUS SIGN}") + ".",
     )
 
 
-def _cents_scale(courses: Sequence[Course]) -> Scale:
-    """Upward is sharp; the settled pitch is always in it."""
-    values = [0.0, *(each for course in courses for each in course.cents)]
+def _course(take: RecordingResult) -> Course:
+    return take.course or Course((), ())
+
+
+def _cents_scale(takes: Sequence[RecordingResult]) -> Scale:
+    """Upward is sharp; the settled pitch and the whole of the fits are always in it."""
+    values = [0.0, *(each for take in takes for each in _course(take).cents)]
+    for take in takes:
+        values += _quantiles(take.track)
     low, high = min(values), max(values)
     spare = max((high - low) * _MARGIN, (_NARROWEST_CENTS - (high - low)) / 2)
     return Scale(low - spare, high + spare, BOTTOM, TOP)
 
 
-def _line(fret: str, course: Course, times: Scale, cents: Scale) -> CourseLine:
-    places = [
-        (times.at(at_s), cents.at(value))
-        for at_s, value in zip(course.times_s, course.cents, strict=True)
-    ]
-    points = " ".join(f"{x:g},{y:g}" for x, y in places)
-    return CourseLine(fret, points, *places[0])
+def _quantiles(track: Track | None) -> list[float]:
+    seen = sorted(each for each in ((track and track.cents) or ()) if each is not None)
+    return [seen[round(share * (len(seen) - 1))] for share in _SHOWN] if seen else []
 
 
-def _in_words(takes: Sequence[RecordingResult]) -> str:
-    words = []
-    for each in takes:
-        if each.course is not None and each.fret in _DRAWN:
-            note = "open" if each.fret == OPEN else "12th fret"
-            start = each.course
-            words.append(
-                f"{note}, take {each.take}: {start.cents[0]:.1f} cents above its settled pitch at "
-                f"{start.times_s[0]:.2f} s, {start.cents[-1]:.1f} at {start.times_s[-1]:.1f} s"
-            )
-    return "; ".join(words).replace("-", "\N{MINUS SIGN}") + "."
+def _take(take: RecordingResult, times: Scale, cents: Scale) -> Take:
+    course = _course(take)
+    fit = _points(list(zip(course.times_s, course.cents, strict=True)), times, cents)
+    return Take(fit, tuple(_points(each, times, cents) for each in _unbroken(take.track)))
+
+
+def _unbroken(track: Track | None) -> Iterator[list[tuple[float, float]]]:
+    """The parts of a track between its gaps; a point alone makes no line."""
+    part: list[tuple[float, float]] = []
+    for at_s, value in zip(track.times_s, track.cents, strict=True) if track else ():
+        if value is not None:
+            part.append((at_s, value))
+            continue
+        if len(part) >= _FEWEST:
+            yield part
+        part = []
+    if len(part) >= _FEWEST:
+        yield part
+
+
+def _points(places: Sequence[tuple[float, float]], times: Scale, cents: Scale) -> str:
+    """As fine as a screen shows."""
+    return " ".join(f"{times.at(at_s):.1f},{cents.at(value):.1f}" for at_s, value in places)
+
+
+def settled_s(take: RecordingResult) -> float | None:
+    """From when a take is at its settled pitch, never before the early part has ended."""
+    course, half = _course(take), take.settled_uncertainty_cents or 0.0
+    from_s = settled_from_s(course.times_s, course.cents, half) if course.times_s else None
+    return None if from_s is None else max(from_s, EARLY_S[1])
+
+
+def _settled_from_s(takes: Sequence[RecordingResult]) -> float | None:
+    """From when all takes are."""
+    known = [from_s for from_s in map(settled_s, takes) if from_s is not None]
+    return max(known) if len(known) == len(takes) else None
+
+
+def _in_words(take: RecordingResult) -> str:
+    course, from_s = _course(take), settled_s(take)
+    then = "not settled at its end" if from_s is None else f"settled from {from_s:.1f} s on"
+    return (
+        f"take {take.take}: {course.cents[0]:.1f} cents above its settled pitch at "
+        f"{course.times_s[0]:.2f} s, {course.cents[-1]:.1f} at {course.times_s[-1]:.1f} s, {then}"
+    )

@@ -29,10 +29,10 @@ def as_html(report: Report, on: date | None = None) -> str:
 
 @cache
 def _template() -> Template:
-    return page_template("analyzer.page", {"plain": plain}, _harmless)
+    return page_template("analyzer.page", {"plain": plain}, harmless)
 
 
-def _harmless(value: Any) -> Any:
+def harmless(value: Any) -> Any:
     """Names may hold anything; what steers a terminal must not turn a page's text around either."""
     if isinstance(value, str) and not isinstance(value, Markup):
         return printable(value, LONGEST_TEXT)

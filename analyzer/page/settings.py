@@ -34,6 +34,7 @@ def _settings(report: Report) -> Iterator[Setting]:
                 f"times, from {factor.rounds} earlier round{'' if factor.rounds == 1 else 's'}"
             ),
         )
+    yield from report.reading
     for each in report.adjusters:
         yield each.name, _adjuster(each)
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from analyzer.music import CENTS_PER_NEPER, cents_between
-from analyzer.page.course_drawing import CourseDrawing, course_drawing
+from analyzer.page.course_drawing import CourseDrawing, course_drawings
 from analyzer.page.rounding import (
     scientific,
     sharp_or_flat,
@@ -62,7 +62,7 @@ class StringPart:
     needs_way: str
     then: Figure
     summary: str
-    course: CourseDrawing | None
+    courses: tuple[CourseDrawing, ...]
     facts: tuple[tuple[str, str], ...]
     takes: tuple[Take, ...]
     left_out: tuple[LeftOut, ...]
@@ -95,10 +95,10 @@ def _part(report: Report, result: StringResult) -> StringPart:
         _before(report, result.string),
         Figure(result.sustain_drift_cents, _cents(result.sustain_drift_cents)),
         _needs(result),
-        way(result.saddle_move_mm) if result.saddle_move_mm else "",
+        _needs_way(result),
         _then(report, result.string),
         _summary(result, len(used), len(left_out)),
-        course_drawing(used),
+        course_drawings(used),
         tuple(_facts(report, result, used)),
         tuple(map(_take, used)),
         tuple(LeftOut(each.named, each.reason or "") for each in left_out),
@@ -126,6 +126,12 @@ def _needs(result: StringResult) -> Figure:
         return Figure(move_mm, NOT_HAD)
     size = unsigned_with_interval(abs(move_mm), half_width, 2)
     return Figure(move_mm, size or NOT_HAD)
+
+
+def _needs_way(result: StringResult) -> str:
+    """Which way; none where the move is shown as nothing."""
+    move_mm, shown = result.saddle_move_mm, _needs(result).text.partition(" ")[0]
+    return way(move_mm) if move_mm and float(shown) else ""
 
 
 def _then(report: Report, string: int) -> Figure:

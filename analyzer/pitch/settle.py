@@ -10,6 +10,7 @@ import numpy as np
 from analyzer.errors import RecordingError
 from analyzer.pitch.beats import beat_hz
 from analyzer.pitch.envelopes import Envelopes, smoothed
+from analyzer.pitch.followed import LEAST_SAY, Followed, say_of
 from analyzer.pitch.guide import LEAST_VOICED_SHARE, Guide, guide_note
 from analyzer.pitch.mending import Mended, mended
 from analyzer.pitch.note import Note
@@ -18,6 +19,7 @@ from analyzer.pitch.partials import Peaks, find_partials
 from analyzer.pitch.phases import PhaseFit, fit_phases
 from analyzer.pitch.spectrum import Complex, NoteSpectrum, Real, note_spectrum
 from analyzer.pitch.stiff_string import StringFit, fit_string
+from analyzer.pitch.track import Track, measured_track
 from analyzer.plucks import SHORTEST_NOTE_S, Pluck
 
 EARLY_S = (0.1, 0.3)  # after the onset: where the sustain drift starts from
@@ -35,9 +37,6 @@ _SHAPE_SD = 0.004  # of what a glide still has to fall when the note ends: no sh
 _HOPELESS_RELATIVE_VARIANCE = 2e-4  # a pitch known to 50 cents either way is no figure
 _FAINT_DB = 45.0  # so far below its peak, a note adds nothing to the figure
 _LONGEST_S = 7.0  # less than the longest pluck, on any clock
-_LOST_RELATIVE_VARIANCE = 4e-6  # a partial less sure by 3.5 cents than the best is lost
-_FULLY_FOUND = 0.5  # of that: up to here it has its full say
-_LEAST_SAY = 0.001
 _COURSE_POINTS = 32  # enough to draw it by; they lie closer where a note begins
 
 
@@ -73,6 +72,7 @@ class SettledPitch:
     beat_hz : the rate at which two polarisations make the first partial beat; NaN where none do.
     clipped : whether the recording was too loud for its recorder.
     course : how the pitch runs to the settled one; None where nothing was fitted.
+    track : how the partials show it to run, beside that fit.
     """
 
     settled_hz: float
@@ -89,6 +89,7 @@ class SettledPitch:
     beat_hz: float
     clipped: bool
     course: Course | None = None
+    track: Track | None = None
 
 
 def settle(note: Note) -> SettledPitch:
@@ -96,6 +97,11 @@ def settle(note: Note) -> SettledPitch:
 
     Raises RecordingError where nothing in it has a pitch.
     """
+    return figures_of(follow(note))
+
+
+def follow(note: Note) -> Followed:
+    """All the stages of the measurement of one pluck; raises as ``settle`` does."""
     name, clipped = note.recording.path.name, note.clipping.clipped
     guide = guide_note(note.spectrum, note.lines)
     peaks = find_partials(note.lines, guide.pitch_hz, note.spectrum.rate_hz)
@@ -111,24 +117,13 @@ def settle(note: Note) -> SettledPitch:
         envelopes = _envelopes_of(name, mend, spectrum, peaks)
     phases, rest = fit_phases(envelopes, peaks.standing)
     string = _string(name, peaks, envelopes, phases)
-    beats_hz = pace * beat_hz(rest, peaks)
-    return _in_figures(
-        string, peaks, envelopes, phases, pace, beats_hz, clipped=clipped, whole=whole
-    )
+    return Followed(peaks, envelopes, phases, rest, string, pace, clipped, whole)
 
 
-def _in_figures(
-    string: StringFit,
-    peaks: Peaks,
-    envelopes: Envelopes,
-    phases: PhaseFit,
-    pace: float,
-    beats_hz: float,
-    *,
-    clipped: bool,
-    whole: bool,
-) -> SettledPitch:
+def figures_of(followed: Followed) -> SettledPitch:
     """What the fits say, in the recorder's time."""
+    peaks, envelopes, phases = followed.peaks, followed.envelopes, followed.phases
+    string, pace, whole = followed.string, followed.pace, followed.whole
     first_hz = pace * envelopes.centres_hz[0] * (1 + phases.offsets[0])
     times_s, course_cents = phases.times_s / pace, phases.course_cents
     stiff = peaks.numbers.size >= _FEWEST_FOR_STIFFNESS
@@ -148,9 +143,10 @@ def _in_figures(
         stiffness=string.stiffness if stiff else math.nan,
         stiffness_uncertainty=string.stiffness_uncertainty if stiff else math.nan,
         partials=peaks.numbers.size,
-        beat_hz=beats_hz,
-        clipped=clipped,
+        beat_hz=pace * beat_hz(followed.rest, peaks),
+        clipped=followed.clipped,
         course=_course(times_s, course_cents),
+        track=measured_track(phases, followed.rest, envelopes.centres_hz, pace),
     )
 
 
@@ -234,11 +230,10 @@ def _string(name: str, peaks: Peaks, envelopes: Envelopes, phases: PhaseFit) -> 
             "holds no partial that can be followed through its noise",
             "Record it again closer to the string and without noise",
         )
-    lost = (variance - np.min(variance)) / _LOST_RELATIVE_VARIANCE
-    say = np.clip((1 - lost) / (1 - _FULLY_FOUND), 0, 1)
-    kept = say > _LEAST_SAY
+    say = say_of(phases)
+    kept = say > LEAST_SAY
     frequencies_hz = envelopes.centres_hz * (1 + phases.offsets)
-    covariance = phases.covariance + np.diag(variance * (1 / np.maximum(say, _LEAST_SAY) - 1))
+    covariance = phases.covariance + np.diag(variance * (1 / np.maximum(say, LEAST_SAY) - 1))
     return fit_string(
         peaks.numbers[kept],
         frequencies_hz[kept],

@@ -31,7 +31,8 @@ class StringFit:
     """``f1_hz``: the first partial under the law. Half-widths are of 95 % intervals.
 
     ``misfit_cents``: standard deviation of the partials about the law, beyond their noise.
-    ``residuals_cents`` (partials,): measured less fitted.
+    ``residuals_cents`` (partials,): measured less fitted. ``weights`` (partials,): the inverse
+    variance with which each entered the last step, its scatter in it, as a share of their sum.
     """
 
     f1_hz: float
@@ -40,6 +41,7 @@ class StringFit:
     stiffness_uncertainty: float
     misfit_cents: float
     residuals_cents: Real
+    weights: Real
 
 
 def fit_string(numbers: Real, frequencies_hz: Real, covariance: Real, standing: Real) -> StringFit:
@@ -73,6 +75,7 @@ def fit_string(numbers: Real, frequencies_hz: Real, covariance: Real, standing: 
             break
     freedom = _freedom(numbers.size, scatter, np.diag(covariance))
     factor = float(stdtrit(freedom, 0.975))
+    certain = 1 / np.diag(spread)
     return StringFit(
         float(np.exp(log_f1)),
         factor * CENTS_PER_NEPER * float(np.sqrt(gain[0, 0])),
@@ -80,6 +83,7 @@ def fit_string(numbers: Real, frequencies_hz: Real, covariance: Real, standing: 
         factor * float(np.sqrt(gain[1, 1])),
         CENTS_PER_NEPER * float(np.sqrt(scatter)),
         CENTS_PER_NEPER * residual,
+        certain / np.sum(certain),
     )
 
 

@@ -90,7 +90,7 @@ def _reject(name: str, pitch: SettledPitch, between: Between, course: Course, a4
             f"({limits.MOST_RISE_CENTS:g} is the most)",
             "Press straight down, keep still, and record it again",
         )
-    fall = _fall_cents_per_s(pitch, course)
+    fall = fall_cents_per_s(pitch, course)
     if fall > limits.MOST_UNSETTLED_CENTS_PER_S:
         raise RecordingError(
             name,
@@ -101,7 +101,7 @@ def _reject(name: str, pitch: SettledPitch, between: Between, course: Course, a4
 
 
 def _level_and_length(recording: Recording, pluck: Pluck, pitch: SettledPitch) -> Iterator[Caution]:
-    loudest_dbfs = float(np.max(_levels_of(recording, pluck)))
+    loudest_dbfs = float(np.max(levels_of(recording, pluck)))
     if loudest_dbfs < limits.QUIET_DBFS:
         yield Caution(
             f"is very quiet (loudest {loudest_dbfs:.0f} dBFS). Set the level higher.",
@@ -159,7 +159,7 @@ def _running(pitch: SettledPitch, course: Course) -> Iterator[Caution]:
             "still.",
             0.5 * course.rise_cents,
         )
-    fall = _fall_cents_per_s(pitch, course)
+    fall = fall_cents_per_s(pitch, course)
     if fall > limits.UNSETTLED_CENTS_PER_S:
         yield Caution(
             f"still falls by {fall:.1f} cents a second at its end. Pluck more gently, let it ring "
@@ -168,12 +168,13 @@ def _running(pitch: SettledPitch, course: Course) -> Iterator[Caution]:
         )
 
 
-def _fall_cents_per_s(pitch: SettledPitch, course: Course) -> float:
+def fall_cents_per_s(pitch: SettledPitch, course: Course) -> float:
     """How fast the pitch falls throughout the second half; less at its end where it is settling."""
     return min(-pitch.late_slope_cents_per_s, course.end_fall_cents_per_s)
 
 
-def _levels_of(recording: Recording, pluck: Pluck) -> Real:
+def levels_of(recording: Recording, pluck: Pluck) -> Real:
+    """The level of a pluck in steps of 5 ms, (steps,), dB of full scale."""
     first, last = (round(each / recording.step_s) for each in (pluck.onset_s, pluck.end_s))
     return levels_db(recording, pluck.channel)[first : max(last, first + 1)]
 

@@ -61,7 +61,11 @@ class Label:
 
 
 def holds_many(file_name: str) -> bool:
-    """Whether the name says that the file is one take of many plucks."""
+    """Whether the name says that the file is one take of many plucks.
+
+    >>> holds_many("Whole take 2.flac"), holds_many("wholesale.wav")
+    (True, False)
+    """
     return _WHOLE.fullmatch(file_name.rpartition(".")[0].strip()) is not None
 
 
@@ -70,6 +74,13 @@ def read_label(file_name: str, instrument: Instrument) -> Label:
 
     Raises RecordingError where the name has another form, or names a string or fret that the
     instrument has not.
+
+    >>> from analyzer.instrument.model import assumed_instrument
+    >>> label = read_label("S6-F12-2.wav", assumed_instrument())
+    >>> label.string, label.fret, label.take, label.semitones
+    (6, 'f12', 2, 12)
+    >>> read_label("E2_open.wav", assumed_instrument()).named
+    'string 6 open'
     """
     stem = file_name.rpartition(".")[0].strip()
     match = _NAME.fullmatch(stem)

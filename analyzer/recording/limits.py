@@ -45,6 +45,18 @@ class ReadingRules:
     limits: Limits = Limits()
     untrusted: bool = False
 
+    def changed(self) -> tuple[tuple[str, str], ...]:
+        """Names and values of what is not as it is by default."""
+        usual = Limits()
+        found = [
+            (f"Limit {each.name}", f"{getattr(self.limits, each.name):g}")
+            for each in fields(Limits)
+            if getattr(self.limits, each.name) != getattr(usual, each.name)
+        ]
+        if self.untrusted:
+            found.append(("Recordings", "untrusted: each decoded in a process of its own"))
+        return tuple(found)
+
 
 DEFAULT_LIMITS = Limits()
 TRUSTED = ReadingRules()

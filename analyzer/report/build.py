@@ -35,7 +35,7 @@ _NEEDED = {OPEN: "open", TWELFTH_FRET: "12th-fret"}
 _OTHER_NOTE = "Not part of the 12th-fret error; what it tells stands under frets."
 # What a recording's result takes over from its pitch, under the same names.
 _FIGURES = sorted(
-    {each.name for each in fields(SettledPitch) if each.name != "course"}
+    {each.name for each in fields(SettledPitch) if each.name not in {"course", "track"}}
     & {each.name for each in fields(RecordingResult)}
 )
 FURTHEST_FROM_OCTAVE_CENTS = 50.0  # no instrument is so far off; the next fret is 100 away
@@ -195,7 +195,8 @@ def _recording(each: Measured) -> RecordingResult:
     figures: dict[str, Any] = {name: _number(getattr(each.pitch, name)) for name in _FIGURES}
     reason = None if known else _OTHER_NOTE
     cautions = tuple(caution.text for caution in each.cautions)
-    result = replace(result, reason=reason, cautions=cautions, course=each.pitch.course, **figures)
+    result = replace(result, reason=reason, cautions=cautions, **figures)
+    result = replace(result, course=each.pitch.course, track=each.pitch.track)
     return replace(result, status="used with a caution" if cautions else "used")
 
 

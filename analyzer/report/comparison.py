@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Literal
@@ -11,6 +10,7 @@ from analyzer import __version__
 from analyzer.bridge.response import Change
 from analyzer.report.earlier import EarlierReport, EarlierString
 from analyzer.report.files import table_as_csv
+from analyzer.report.json_text import json_text
 from analyzer.report.model import SCHEMA_VERSION
 from analyzer.report.round_before import check_same_instrument
 
@@ -128,7 +128,7 @@ def comparison_as_json(comparison: Comparison) -> str:
         "program": {"name": "pluckcheck", "version": __version__},
         **asdict(comparison),
     }
-    return json.dumps(body, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json_text(body)
 
 
 def comparison_as_csv(comparison: Comparison) -> str:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import errno
-import json
 import os
-import re
 import shutil
 import stat
 from collections.abc import Mapping, Sequence
@@ -14,19 +12,21 @@ from pathlib import Path
 from typing import Any
 
 from analyzer import __version__
-from analyzer.errors import UnusableInputError
+from analyzer.errors import UnusableInputError, printable
+from analyzer.report.json_text import json_text
 from analyzer.report.model import SCHEMA_VERSION, Report
 
 _REPLACED = (None, stat.S_IFREG)  # what is written beside and put in place when it is whole
-# A cell that starts so is read as a formula by spreadsheets; a quote before it makes it text.
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-_NO_UTF8 = re.compile("[\ud800-\udfff]")  # how Python holds the bytes of a file name that are none
+# A cell that starts so is read as a formula by some spreadsheet: OWASP, "CSV Injection", with the
+# full-width forms of its later editions (recalled). A quote before it makes it text.
+_FORMULA_STARTS = (*"=+-@\t\r\n", *"＝＋－＠")
+LONGEST_CELL = 32_000  # characters; a cell of XLSX holds 32,767 (recalled)
 
 
 def as_json(report: Report) -> str:
-    r"""The report as JSON text. Numbers are unrounded; what could not be had is null.
+    """The report as JSON text, as ``report.schema.json`` describes it.
 
-    Bytes of a file name that are no UTF-8 stand as ``\udc80`` to ``\udcff``, backslash and all.
+    Numbers are unrounded; what could not be had is null.
     """
     body: dict[str, Any] = {
         "schema_version": SCHEMA_VERSION,
@@ -52,18 +52,14 @@ def as_json(report: Report) -> str:
         "findings": [asdict(each) for each in report.findings],
         "warnings": list(report.warnings),
     }
-    text = json.dumps(body, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-    return _NO_UTF8.sub(lambda match: f"\\\\u{ord(match[0]):04x}", text)
+    return json_text(body)
 
 
 def rows_as_csv(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> str:
     """Rows as CSV text under these columns; text in them is made safe for spreadsheets."""
     import pandas as pd
 
-    safe = [
-        {name: defused(cell) if isinstance(cell, str) else cell for name, cell in row.items()}
-        for row in rows
-    ]
+    safe = [{name: harmless_cell(cell) for name, cell in row.items()} for row in rows]
     return str(pd.DataFrame(safe, columns=list(columns)).to_csv(index=False, lineterminator="\n"))
 
 
@@ -73,8 +69,17 @@ def table_as_csv(rows: Sequence[Any], columns: Sequence[str]) -> str:
     return rows_as_csv([asdict(each) for each in rows], columns)
 
 
+def harmless_cell(value: Any) -> Any:
+    """A cell of a table for spreadsheets: text on one line and no formula; the rest as it is."""
+    return defused(printable(value, LONGEST_CELL)) if isinstance(value, str) else value
+
+
 def defused(text: str) -> str:
-    """Text that a spreadsheet will not take for a formula."""
+    """Text that a spreadsheet will not take for a formula.
+
+    >>> defused("=1+1"), defused("-2.wav"), defused("s6_open_1.wav")
+    ("'=1+1", "'-2.wav", 's6_open_1.wav')
+    """
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
 
 
@@ -99,16 +104,21 @@ def check_place(path: Path) -> None:
 
 
 def write_text(path: Path, text: str) -> None:
+    """Write text in UTF-8: see ``write_bytes``."""
+    write_bytes(path, text.encode("utf-8"))
+
+
+def write_bytes(path: Path, content: bytes) -> None:
     """Write a whole file or none; a link stays, and a device or pipe is written to as it is.
 
     Raises UnusableInputError where it cannot be written.
     """
     try:
         if _kind(path) in _REPLACED:
-            _replace(_target(path), text)
+            _replace(_target(path), content)
         else:
-            with path.open("w", encoding="utf-8", newline="") as file:
-                file.write(text)
+            with path.open("wb") as file:
+                file.write(content)
     except OSError as error:
         raise _not_written(path, error) from error
 
@@ -125,12 +135,12 @@ def _target(path: Path) -> Path:
     return Path(os.path.realpath(path))
 
 
-def _replace(target: Path, text: str) -> None:
+def _replace(target: Path, content: bytes) -> None:
     partial = target.with_name(
         f".{os.getpid()}.partial"
     )  # short: the name may be as long as can be
     try:
-        partial.write_text(text, encoding="utf-8", newline="")
+        partial.write_bytes(content)
         if target.exists():
             shutil.copymode(target, partial)
         partial.replace(target)

@@ -13,7 +13,11 @@ _RUNS = re.compile("`+")
 
 
 def escaped(text: str) -> str:
-    """Plain text, on one line."""
+    r"""Plain text, on one line.
+
+    >>> print(escaped("*loud* [take](2)"))
+    \*loud\* \[take\](2)
+    """
     return _SPECIAL.sub(lambda match: "".join(_backslashed(match[0])), printable(text))
 
 
@@ -24,7 +28,11 @@ def _backslashed(found: str) -> str:
 
 
 def code(text: str) -> str:
-    """A file name or other literal text, between as many backticks as it needs (section 6.1)."""
+    """A file name or other literal text, between as many backticks as it needs (section 6.1).
+
+    >>> print(code("a`b.wav"))
+    ``a`b.wav``
+    """
     text = printable(text)
     fence = "`" * (1 + max((len(run) for run in _RUNS.findall(text)), default=0))
     room = " " if text.startswith(("`", " ")) or text.endswith(("`", " ")) else ""

@@ -13,6 +13,7 @@ from analyzer.findings.model import Finding
 from analyzer.frets.judge import FretResult
 from analyzer.instrument.model import Action, ScrewHead
 from analyzer.pitch.settle import Course
+from analyzer.pitch.track import Track
 
 SCHEMA_VERSION = 1
 
@@ -23,7 +24,8 @@ class RecordingResult:
 
     ``reason``: why it was rejected, or why it is used for no string's error. ``cautions`` have
     each widened the uncertainty. ``start_s`` and ``end_s``: where a pluck lies in a file that
-    holds several, else None. ``course``: how the pitch runs to the settled one.
+    holds several, else None. ``course``: how the pitch runs to the settled one, as fitted;
+    ``track``: as measured.
     """
 
     file: str
@@ -47,6 +49,7 @@ class RecordingResult:
     start_s: float | None = None
     end_s: float | None = None
     course: Course | None = None
+    track: Track | None = None
 
     @property
     def named(self) -> str:
@@ -175,7 +178,11 @@ class BridgeLayout:
 
 @dataclass(frozen=True)
 class Report:
-    """One instrument's analysis."""
+    """One instrument's analysis.
+
+    ``reading``: names and values of what was asked of the reading itself, where it was not as by
+    default: limits, an untrusted sender, processes. No figure depends on it.
+    """
 
     instrument: str
     tuning: tuple[str, ...]
@@ -195,6 +202,7 @@ class Report:
     findings: tuple[Finding, ...] = ()
     errors_before: tuple[ErrorBefore, ...] = ()
     layout: BridgeLayout | None = None
+    reading: tuple[tuple[str, str], ...] = ()
 
     @property
     def rejected(self) -> tuple[RecordingResult, ...]:

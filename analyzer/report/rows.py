@@ -1,4 +1,8 @@
-"""The report as CSV: a row for each string, with what its saddle needs and what its frets say."""
+"""The report as rows, of which every table is made: one a string, and one a recording.
+
+A string's row has what its saddle needs and what its frets say. Units are in the names of the
+columns; what could not be had is None, and ``reason`` stands last.
+"""
 
 from __future__ import annotations
 
@@ -6,8 +10,7 @@ from dataclasses import asdict, fields
 from typing import Any
 
 from analyzer.instrument.model import saddle_name
-from analyzer.report.files import rows_as_csv
-from analyzer.report.model import Report, SaddleResult, StringResult
+from analyzer.report.model import RecordingResult, Report, SaddleResult, StringResult
 from analyzer.report.words import in_one_line
 
 _ERRORS = tuple(each.name for each in fields(StringResult) if each.name != "reason")
@@ -29,10 +32,35 @@ _FRETS = tuple(
 )
 
 
-def as_csv(report: Report) -> str:
-    """The strings as CSV text, a header and one row each; empty where there is no value."""
-    rows = [_row(report, each) for each in report.strings]
-    return rows_as_csv(rows, (*_ERRORS, *_BRIDGE, *_FRETS, "reason"))
+STRING_COLUMNS = (*_ERRORS, *_BRIDGE, *_FRETS, "reason")
+# All that the report says of a recording but the course of its pitch, which is no cell.
+RECORDING_COLUMNS = (
+    *(
+        each.name
+        for each in fields(RecordingResult)
+        if each.name not in {"course", "track", "reason"}
+    ),
+    "reason",
+)
+WHOLE_NUMBERS = frozenset({"string", "take"})
+TEXTS = frozenset(
+    {"note", "saddle", "direction", "advice", "reason", "file", "fret", "status", "cautions"}
+)
+
+
+def string_rows(report: Report) -> list[dict[str, Any]]:
+    """A row for each string, the highest number first, under ``STRING_COLUMNS``."""
+    return [_row(report, each) for each in report.strings]
+
+
+def recording_rows(report: Report) -> list[dict[str, Any]]:
+    """A row for each recording, or for each pluck of a long one, under ``RECORDING_COLUMNS``."""
+    return [_recording_row(each) for each in report.recordings]
+
+
+def _recording_row(recording: RecordingResult) -> dict[str, Any]:
+    row = {name: getattr(recording, name) for name in RECORDING_COLUMNS}
+    return {**row, "cautions": " ".join(recording.cautions) or None}
 
 
 def _row(report: Report, string: StringResult) -> dict[str, Any]:

@@ -1,4 +1,7 @@
-"""The report as text for a terminal: tables where they fit, a block for each string where not."""
+"""The report as text for a terminal: tables where they fit, a block for each string where not.
+
+Only a terminal is shown how the pitch runs; a pipe gets what can be searched and cut.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +14,7 @@ from analyzer.report.cause_lines import frets_and_causes
 from analyzer.report.layout import bare_table, fits, line, sign_for, signed, with_interval
 from analyzer.report.model import Report, StringResult
 from analyzer.report.terminal_bridge import TerminalBridge, TerminalOutcome
+from analyzer.report.terminal_courses import course_lines
 from analyzer.report.words import way
 from analyzer.report.working_order import caution
 
@@ -27,8 +31,11 @@ class TerminalReport:
         yield line(f"{report.instrument}  ({' '.join(report.tuning)})", style="bold")
         if report.outcome:
             yield TerminalOutcome(report)
-        strings = _strings_table(report, sign)
-        yield from [strings] if fits(strings, console, options) else _blocks(report, sign)
+        tables = (_strings_table(report, sign), _strings_table(report, sign, narrow=True))
+        fitting = [each for each in tables if fits(each, console, options)]
+        yield from fitting[:1] or _blocks(report, sign)
+        if options.is_terminal:
+            yield from course_lines(report, options)
         if report.adjusters:
             yield TerminalBridge(report)
         for note in (*frets_and_causes(report, sign), *_notes(report)):
@@ -62,18 +69,19 @@ def _cautions(report: Report) -> Iterator[str]:
         yield f"Caution: {', '.join(names)}: {text}"
 
 
-def _strings_table(report: Report, sign: str) -> Table:
+def _strings_table(report: Report, sign: str, *, narrow: bool = False) -> Table:
+    """The strings' figures; the narrow form leaves out the pitches."""
     table = bare_table()
     table.add_column("String")
-    for heading in ("Open\nHz", "12th fret\nHz", "Error\ncents", "Drift\ncents"):
+    pitches = () if narrow else ("Open\nHz", "12th fret\nHz")
+    for heading in (*pitches, "Error\ncents", "Drift\ncents"):
         table.add_column(heading, justify="right")
     moves = any(each.saddle_move_mm is not None for each in report.strings)
     table.add_column("Saddle needs\nmm" if moves else "Finding")
     for each in report.strings:
         table.add_row(
             f"{each.string} {each.note}",
-            _hz(each.open_hz),
-            _hz(each.fretted_hz),
+            *(() if narrow else (_hz(each.open_hz), _hz(each.fretted_hz))),
             with_interval(each.error_cents, each.error_uncertainty_cents, sign),
             signed(each.sustain_drift_cents),
             _move(each, sign),

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict, fields
 
 from analyzer import __version__
 from analyzer.report.files import table_as_csv
+from analyzer.report.json_text import json_text
 from analyzer.restring.plan import RestringPlan
 from analyzer.restring.predict import StringChange
 
@@ -26,7 +26,7 @@ def plan_as_json(plan: RestringPlan) -> str:
         "limits": plan.limits,
         "warnings": list(plan.warnings),
     }
-    return json.dumps(body, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json_text(body)
 
 
 def plan_as_csv(plan: RestringPlan) -> str:

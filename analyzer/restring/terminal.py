@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
-from rich.console import Console, ConsoleOptions, RenderResult
+from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 from rich.table import Table
 
-from analyzer.report.layout import bare_table, line, sign_for, with_interval
+from analyzer.report.layout import bare_table, fits, line, sign_for, signed, with_interval
 from analyzer.report.model import SaddleResult
 from analyzer.report.words import turned, way
 from analyzer.restring.plan import RestringPlan
@@ -32,7 +32,8 @@ class TerminalPlan:
         plan = self._plan
         sign = sign_for(options)
         yield line(f"{plan.instrument}: what the next strings change", style="bold")
-        yield _table(plan, sign)
+        table = _table(plan, sign)
+        yield from [table] if fits(table, console, options) else _blocks(plan, sign)
         if plan.report is not None:
             yield line(f"Starting from the errors in {plan.report}; nothing moved since.")
         for each in (*_saddle_lines(plan), *_notes(plan), plan.limits.replace("±", sign)):
@@ -40,18 +41,32 @@ class TerminalPlan:
         yield line(CAUTION, style="italic")
 
 
+def _rows(plan: RestringPlan, sign: str) -> Iterator[tuple[str, Mapping[str, str]]]:
+    """Each string's name, and what is said under each heading; the error only if one was given."""
+    for each in plan.strings:
+        cells = _cells(each, sign, alone=not plan.saddles)
+        if plan.report is None:
+            cells.pop(_ERROR_THEN)
+        yield f"{each.string} {each.note}", cells
+
+
 def _table(plan: RestringPlan, sign: str) -> Table:
     table = bare_table()
     table.add_column("String")
-    cells = [_cells(each, sign, alone=not plan.saddles) for each in plan.strings]
-    with_errors = plan.report is not None
-    for heading in cells[0]:
-        if heading != _ERROR_THEN or with_errors:
-            table.add_column(heading)
-    for each, row in zip(plan.strings, cells, strict=True):
-        shown = [cell for heading, cell in row.items() if heading != _ERROR_THEN or with_errors]
-        table.add_row(f"{each.string} {each.note}", *shown)
+    for name, cells in _rows(plan, sign):
+        if not table.rows:
+            for heading in cells:
+                table.add_column(heading)
+        table.add_row(name, *cells.values())
     return table
+
+
+def _blocks(plan: RestringPlan, sign: str) -> Iterator[RenderableType]:
+    for name, cells in _rows(plan, sign):
+        yield line(f"String {name}", style="bold")
+        for heading, cell in cells.items():
+            words = ", ".join(heading.split("\n"))
+            yield line(f"  {words[0].lower()}{words[1:]}: {cell}")
 
 
 def _cells(each: StringChange, sign: str, *, alone: bool) -> dict[str, str]:
@@ -64,7 +79,8 @@ def _cells(each: StringChange, sign: str, *, alone: bool) -> dict[str, str]:
     elif alone and abs(move_mm) <= half_mm:
         move = "leave it"
     else:
-        move = f"{move_mm:+.2f} {sign} {half_mm:.2f}"
+        shown = f"{move_mm:+.2f}"
+        move = f"{shown if float(shown) else shown[1:]} {sign} {half_mm:.2f}"
     return {
         _CHANGE: with_interval(each.error_change_cents, each.error_change_uncertainty_cents, sign),
         _ERROR_THEN: with_interval(each.error_next_cents, each.error_next_uncertainty_cents, sign),
@@ -82,7 +98,7 @@ def _saddle_lines(plan: RestringPlan) -> Iterator[str]:
 def _advice(preset: SaddleResult, *, measured: bool) -> str:
     if preset.move_mm is None or preset.residual_cents is None:
         return f"no advice: {preset.reason}"
-    left = ", ".join(f"{cents:+.1f}" for cents in preset.residual_cents.values())
+    left = ", ".join(map(signed, preset.residual_cents.values()))
     words = f"{abs(preset.move_mm):.2f} mm {way(preset.move_mm)}"
     if preset.turns:
         words = f"{turned(preset.turns, preset.direction)}, {words}"

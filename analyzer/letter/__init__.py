@@ -1,0 +1,1 @@
+"""The finding as a letter to a customer, in plain words."""

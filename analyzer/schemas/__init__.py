@@ -1,0 +1,23 @@
+"""JSON Schemas (draft 2020-12) of every JSON that is written: what each key is, and its unit.
+
+A key more or less in a report, or a unit that changes, belongs into them; tests hold reports of
+every kind to them.
+"""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from typing import Literal, get_args
+
+SchemaName = Literal["report", "comparison", "restring", "inspection"]
+NAMES: tuple[SchemaName, ...] = get_args(SchemaName)
+
+
+def schema_text(name: SchemaName = "report") -> str:
+    """The schema of a report, a comparison, a restringing plan or an inspection, as JSON text.
+
+    >>> import json
+    >>> json.loads(schema_text("report"))["properties"]["schema_version"]["const"]
+    1
+    """
+    return files(__name__).joinpath(f"{name}.schema.json").read_text(encoding="utf-8")

@@ -1,0 +1,76 @@
+"""``pluckcheck inspect``: all about one recording."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from analyzer.music import ISO16_A4_HZ
+from cli.app import app, give, hertz
+from cli.streams import libraries_silenced
+
+
+@app.command()
+def inspect(
+    recording: Annotated[
+        Path, typer.Argument(help="A sound file; its name may say which note, but need not.")
+    ],
+    pluck: Annotated[
+        str | None,
+        typer.Option(
+            metavar="N|SECONDS",
+            help="Which pluck of a file of many: its number (3), or a moment in it (12.5s).",
+        ),
+    ] = None,
+    instrument: Annotated[
+        Path | None,
+        typer.Option(help="Instrument file.  [default: instrument.toml beside RECORDING]"),
+    ] = None,
+    json: Annotated[
+        Path | None, typer.Option(help="Write it all as JSON; - for standard output.")
+    ] = None,
+    html: Annotated[
+        Path | None, typer.Option(help="Write it as a page (HTML); - for standard output.")
+    ] = None,
+    untrusted: Annotated[  # noqa: FBT002
+        bool,
+        typer.Option(
+            "--untrusted",
+            help="A recording of a stranger: decode it in a process of its own, follow no link.",
+        ),
+    ] = False,
+    limit: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="NAME=VALUE",
+            help="Change a limit on what is read, such as length_s=3600; may be repeated.",
+        ),
+    ] = None,
+    a4: Annotated[
+        float, typer.Option(parser=hertz, metavar="HZ", help="Frequency of A4; it names the notes.")
+    ] = ISO16_A4_HZ,
+    quiet: Annotated[  # noqa: FBT002
+        bool, typer.Option("--quiet", "-q", help="Print nothing but errors; the exit code tells.")
+    ] = False,
+) -> None:
+    """Show all that the figure of one recording rests on: pluck, partials, fit, verdict.
+
+    Example: pluckcheck inspect my_guitar/s6_open_1.wav --html s6_open_1.html
+    """
+    from analyzer.inspection.files import inspection_as_json
+    from analyzer.inspection.look import check_is_file, files_beside, inspect_recording
+    from analyzer.inspection.page import inspection_as_html
+    from analyzer.recording.limits import ReadingRules, limits_with
+    from cli.outputs import check_outputs, outputs_of
+
+    rules = ReadingRules(limits_with(limit or ()), untrusted)
+    outputs = outputs_of(json=(json, inspection_as_json), html=(html, inspection_as_html))
+    check_is_file(recording)
+    check_outputs(outputs, files_beside(recording, instrument))
+    with libraries_silenced():
+        found = inspect_recording(
+            recording, pluck=pluck, instrument_file=instrument, a4_hz=a4, rules=rules
+        )
+    give(found, outputs, quiet=quiet)

@@ -1,0 +1,24 @@
+"""``pluckcheck schema``: what the JSON that the other commands write looks like."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from analyzer.schemas import SchemaName, schema_text
+from cli.app import app
+from cli.streams import print_data
+
+
+@app.command()
+def schema(
+    of: Annotated[
+        SchemaName, typer.Argument(help="Which JSON: of analyze, compare, restring or inspect.")
+    ] = "report",
+) -> None:
+    """Print the JSON Schema (2020-12) of a JSON output: its keys, their units, what may be null.
+
+    Example: pluckcheck schema report
+    """
+    print_data(schema_text(of))

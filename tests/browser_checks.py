@@ -1,0 +1,78 @@
+"""A page in a real browser: what it asks for, what it complains of, whether it scrolls, axe-core.
+
+Debian's chromium is driven through Playwright's Python package; axe-core is the npm package, whose
+``axe.min.js`` the environment variable PLUCKCHECK_AXE names. What is missing skips, with a reason.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+BROWSER = shutil.which("chromium")
+PHONE, DESK = 320, 1280
+_HEIGHT = 900
+
+
+@dataclass
+class Seen:
+    """What a page did and has; ``violations`` are axe-core's, None where that is not at hand."""
+
+    requests: list[str] = field(default_factory=list)
+    messages: list[str] = field(default_factory=list)
+    scrolls: bool = False
+    opened_by_key: int = 0
+    parts: int = 0
+    text: str = ""
+    violations: list[str] | None = None
+
+
+def axe_source() -> str | None:
+    """The script of axe-core, if it is named."""
+    path = os.environ.get("PLUCKCHECK_AXE")
+    return Path(path).read_text("utf-8") if path else None
+
+
+def look_at(files: Sequence[Path], width: int, scheme: str) -> list[Seen]:
+    """Open pages, unfold their parts by keyboard, and look; skips without a browser."""
+    api = pytest.importorskip("playwright.sync_api", reason="needs playwright")
+    if BROWSER is None:
+        pytest.skip("needs chromium")
+    with api.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=BROWSER, args=["--no-sandbox"])
+        try:
+            return [_seen(browser, file, width, scheme) for file in files]
+        finally:
+            browser.close()
+
+
+def _seen(browser: Any, file: Path, width: int, scheme: str) -> Seen:
+    context = browser.new_context(
+        color_scheme=scheme, viewport={"width": width, "height": _HEIGHT}, bypass_csp=True
+    )
+    page, seen = context.new_page(), Seen()
+    page.on("request", lambda request: seen.requests.append(request.url))
+    page.on("console", lambda message: seen.messages.append(message.text))
+    page.on("pageerror", lambda error: seen.messages.append(str(error)))
+    page.goto(file.as_uri())
+    for summary in page.query_selector_all("summary"):
+        summary.focus()
+        page.keyboard.press("Enter")
+    seen.parts = len(page.query_selector_all("details"))
+    seen.opened_by_key = len(page.query_selector_all("details[open]"))
+    seen.scrolls = page.evaluate("document.documentElement.scrollWidth > innerWidth")
+    seen.text = page.inner_text("body")
+    axe = axe_source()
+    if axe is not None:
+        page.evaluate(axe)
+        found = page.evaluate("axe.run()")
+        seen.violations = [
+            f"{each['id']}: {each['nodes'][0]['html'][:200]}" for each in found["violations"]
+        ]
+    return seen
