@@ -99,7 +99,6 @@ def test_without_a_bridge_there_is_no_move(result) -> None:
 
 
 def test_plots_are_on_axes(result) -> None:
-    pytest.importorskip("analyzer.figures", reason="the figures come from another branch")
     from matplotlib.axes import Axes
 
     assert isinstance(result.plot_errors(), Axes)

@@ -6,7 +6,6 @@ every kind to them.
 
 from __future__ import annotations
 
-from importlib.resources import files
 from typing import Literal, get_args
 
 SchemaName = Literal["report", "comparison", "restring", "inspection"]
@@ -20,4 +19,6 @@ def schema_text(name: SchemaName = "report") -> str:
     >>> json.loads(schema_text("report"))["properties"]["schema_version"]["const"]
     1
     """
+    from importlib.resources import files
+
     return files(__name__).joinpath(f"{name}.schema.json").read_text(encoding="utf-8")
