@@ -1,17 +1,17 @@
 """How probable it is that a value keeps its limits, and how far from a limit that is proven.
 
-Given a measured value y with standard uncertainty u, what the characteristic really is lies about
-y with a normal density (JCGM 106:2012, 7.2), or, where u rests on few degrees of freedom, with a
-t density scaled by u (JCGM 101:2008, 6.4.9). Nothing else is taken to be known of the process. Then
+Given a measured value y, what the characteristic really is lies about y with a density F of width u
+(``analyzer.lot.uncertainty``): normal (JCGM 106:2012, 7.2), or t where u rests on few takes.
+Nothing else is taken to be known of the process. Then
 
-    p = F((T_U - y) / u) - F((T_L - y) / u)                                                (1)
+    p = F(T_U - y) - F(T_L - y)                                                            (1)
 
-is the conformance probability (JCGM 106:2012, 7.3 to 7.5), F the distribution function, T the
-tolerance limits. With a confidence c a value is accepted where p >= c, and rejected where it lies
-beyond one limit by a guard band of F^-1(c) u: 1.645 u at 95 % for a normal density. The guard band
-inside a limit is the same as long as the other limit is far away (the factor of ISO 14253-1:2017,
-from memory). Between two near limits both tails count, and it grows to 1.960 u; where the whole
-tolerance is narrower than 3.92 u, nothing can be proven to conform.
+is the conformance probability (JCGM 106:2012, 7.3 to 7.5), T the tolerance limits. With a
+confidence c a value is accepted where p >= c, and rejected where it lies beyond one limit by a
+guard band of F^-1(c): 1.645 u at 95 % for a normal density. The guard band inside a limit is the
+same as long as the other limit is far away (the factor of ISO 14253-1:2017, from memory). Between
+two near limits both tails count, and it grows to 1.960 u; where the whole tolerance is narrower
+than 3.92 u, nothing can be proven to conform.
 
 Numbers of clauses are from memory here and in the modules beside.
 """
@@ -22,9 +22,9 @@ import math
 from dataclasses import dataclass
 
 from scipy.optimize import brentq
-from scipy.special import ndtr, ndtri, stdtr, stdtrit
 
 from analyzer.lot.specification import Interval
+from analyzer.lot.uncertainty import Uncertainty
 
 _ROUNDING = 1e-12  # of a probability, as the distribution functions are exact to
 
@@ -58,44 +58,34 @@ class GuardBands:
         return beyond and not self.accepts(value_cents)
 
 
-def conformity_probability(
-    value_cents: float, uncertainty_cents: float, limits: Interval, freedom: float = math.inf
-) -> float:
-    """Equation (1).
-
-    ``uncertainty_cents`` is a standard uncertainty, 0 or more, with its degrees of ``freedom``;
-    at 0 the plain comparison is left.
-    """
-    if uncertainty_cents == 0:
+def conformity_probability(value_cents: float, uncertainty: Uncertainty, limits: Interval) -> float:
+    """Equation (1); without any uncertainty the plain comparison is left."""
+    if uncertainty.standard_cents == 0:
         return float(limits.holds(value_cents))
-    lower, upper = (
-        None if each is None else (each - value_cents) / uncertainty_cents
-        for each in (limits.lower_cents, limits.upper_cents)
+    lower, upper = limits.lower_cents, limits.upper_cents
+    return _between(
+        -math.inf if lower is None else lower - value_cents,
+        math.inf if upper is None else upper - value_cents,
+        uncertainty,
     )
-    return _between(-math.inf if lower is None else lower, upper, freedom)
 
 
-def guard_bands(
-    limits: Interval, uncertainty_cents: float, confidence: float, freedom: float = math.inf
-) -> GuardBands:
+def guard_bands(limits: Interval, uncertainty: Uncertainty, confidence: float) -> GuardBands:
     """The zones in which conformity, or nonconformity, is proven.
 
     ``confidence``: the probability from which on it counts as proven, 0.5 to less than 1.
     """
-    outside = uncertainty_cents * quantile(confidence, freedom) if uncertainty_cents else 0.0
-    inside = _inner_guard_band(limits, uncertainty_cents, confidence, freedom)
+    if uncertainty.standard_cents == 0:
+        return simple_acceptance(limits)
+    one_sided = uncertainty.quantile_cents(confidence)
+    inside = _inner_guard_band(limits, uncertainty, confidence, one_sided)
     acceptance = None if inside is None else _moved(limits, inside)
-    return GuardBands(acceptance, _moved(limits, -outside), inside, outside)
+    return GuardBands(acceptance, _moved(limits, -one_sided), inside, one_sided)
 
 
 def simple_acceptance(limits: Interval) -> GuardBands:
     """Shared risk: the tolerance limits themselves decide (JCGM 106:2012, 8.2)."""
     return GuardBands(_moved(limits, 0.0), _moved(limits, 0.0), 0.0, 0.0)
-
-
-def quantile(probability: float, freedom: float = math.inf) -> float:
-    """Of the normal density, or of Student's t where the degrees of freedom are finite."""
-    return float(ndtri(probability) if math.isinf(freedom) else stdtrit(freedom, probability))
 
 
 def measurement_capability_index(limits: Interval, uncertainty_cents: float) -> float | None:
@@ -105,16 +95,11 @@ def measurement_capability_index(limits: Interval, uncertainty_cents: float) -> 
     return (limits.upper_cents - limits.lower_cents) / (4 * uncertainty_cents)
 
 
-def _below(score: float, freedom: float) -> float:
-    return float(ndtr(score) if math.isinf(freedom) else stdtr(freedom, score))
-
-
-def _between(lower: float, upper: float | None, freedom: float) -> float:
-    """The probability between two scores, from the tail that is the smaller."""
-    upper = math.inf if upper is None else upper
-    if lower > 0:
-        lower, upper = -upper, -lower
-    return _below(upper, freedom) - _below(lower, freedom)
+def _between(lower_cents: float, upper_cents: float, uncertainty: Uncertainty) -> float:
+    """The probability between two differences, from the tail that is the smaller."""
+    if lower_cents > 0:
+        lower_cents, upper_cents = -upper_cents, -lower_cents
+    return uncertainty.below(upper_cents) - uncertainty.below(lower_cents)
 
 
 def _moved(limits: Interval, inward_cents: float) -> Interval:
@@ -126,21 +111,18 @@ def _moved(limits: Interval, inward_cents: float) -> Interval:
 
 
 def _inner_guard_band(
-    limits: Interval, uncertainty_cents: float, confidence: float, freedom: float
+    limits: Interval, uncertainty: Uncertainty, confidence: float, one_sided_cents: float
 ) -> float | None:
     """How far inside a limit equation (1) comes to the confidence; None where nowhere."""
-    if uncertainty_cents == 0:
-        return 0.0
-    one_sided = quantile(confidence, freedom)
     if limits.lower_cents is None or limits.upper_cents is None:
-        return one_sided * uncertainty_cents
-    tolerance = (limits.upper_cents - limits.lower_cents) / uncertainty_cents
+        return one_sided_cents
+    tolerance = limits.upper_cents - limits.lower_cents
 
-    def beyond(score: float) -> float:
-        return _between(score - tolerance, score, freedom) - confidence
+    def excess(inside_cents: float) -> float:
+        return _between(inside_cents - tolerance, inside_cents, uncertainty) - confidence
 
-    if beyond(one_sided) > -_ROUNDING:  # the other limit is far away
-        return one_sided * uncertainty_cents
-    if beyond(tolerance / 2) < 0:
+    if one_sided_cents <= tolerance / 2 and excess(one_sided_cents) > -_ROUNDING:
+        return one_sided_cents  # the other limit is far away
+    if excess(tolerance / 2) < 0:
         return None
-    return float(brentq(beyond, one_sided, tolerance / 2)) * uncertainty_cents
+    return float(brentq(excess, one_sided_cents, tolerance / 2))

@@ -27,6 +27,7 @@ from analyzer.lot.specification import (
     Limits,
     Specification,
 )
+from analyzer.lot.uncertainty import Uncertainty
 from analyzer.report.model import Report
 
 Verdict = Literal["conform", "not conform", "not decided"]
@@ -40,9 +41,9 @@ _NOTHING_JUDGED = (
 class Decision:
     """What is decided of one characteristic of one string, and from what.
 
-    ``uncertainty_cents`` is a standard uncertainty with its degrees of ``freedom``, which may be
-    infinite; what is not known is None. ``bands`` holds the acceptance and rejection limits.
-    ``conformity_probability``: that the true value keeps the limits, given the measured one.
+    ``uncertainty`` has a standard uncertainty in its two parts; what is not known is None.
+    ``bands`` holds the acceptance and rejection limits. ``conformity_probability``: that the true
+    value keeps the limits, given the measured one.
     ``more_takes``: of each note that goes into the value, 0 where none are needed, None where
     none would settle it or nobody can say.
     """
@@ -53,8 +54,7 @@ class Decision:
     verdict: Verdict
     reason: str
     value_cents: float | None = None
-    uncertainty_cents: float | None = None
-    freedom: float | None = None
+    uncertainty: Uncertainty | None = None
     bands: GuardBands | None = None
     conformity_probability: float | None = None
     more_takes: int | None = 0
@@ -119,7 +119,7 @@ def _listed(decisions: Sequence[Decision]) -> str:
 
 def decide(measurement: Measurement, limits: Limits, rule: DecisionRule) -> Decision:
     """Decide one measured value; ``reason`` says in words what was decided and why."""
-    value, uncertainty = measurement.value_cents, measurement.uncertainty_cents
+    value, uncertainty = measurement.value_cents, measurement.uncertainty
     undecided = Decision(
         measurement.characteristic, measurement.string, limits, "not decided", "", more_takes=None
     )
@@ -127,14 +127,8 @@ def decide(measurement: Measurement, limits: Limits, rule: DecisionRule) -> Deci
         return _with_reason(replace(undecided, value_cents=value), measurement.reason or "")
     found = replace(undecided, value_cents=value, bands=bands_of(measurement, limits, rule))
     if uncertainty is not None:
-        found = replace(
-            found,
-            uncertainty_cents=uncertainty,
-            freedom=measurement.freedom,
-            conformity_probability=conformity_probability(
-                value, uncertainty, limits, measurement.freedom
-            ),
-        )
+        probability = conformity_probability(value, uncertainty, limits)
+        found = replace(found, uncertainty=uncertainty, conformity_probability=probability)
     verdict = verdict_of(measurement, limits, rule)
     if verdict != "not decided":
         found = replace(found, verdict=verdict, more_takes=0)
@@ -145,10 +139,10 @@ def decide(measurement: Measurement, limits: Limits, rule: DecisionRule) -> Deci
 
 def bands_of(measurement: Measurement, limits: Limits, rule: DecisionRule) -> GuardBands:
     """The acceptance and rejection limits for a value that is as sure as this one."""
-    uncertainty = measurement.uncertainty_cents
+    uncertainty = measurement.uncertainty
     if rule.kind == "shared risk" or uncertainty is None:
         return simple_acceptance(limits)
-    return guard_bands(limits, uncertainty, rule.confidence, measurement.freedom)
+    return guard_bands(limits, uncertainty, rule.confidence)
 
 
 def verdict_of(measurement: Measurement, limits: Limits, rule: DecisionRule) -> Verdict:
@@ -205,7 +199,7 @@ def _open_in_words(decision: Decision, measurement: Measurement, rule: DecisionR
     words = (
         f"{decision.value_cents:+.2f} cents cannot be decided against limits of "
         f"{decision.limits} cents with a standard uncertainty of "
-        f"{decision.uncertainty_cents:.2f} cents; it conforms with a probability of "
+        f"{_standard(decision):.2f} cents; it conforms with a probability of "
         f"{100 * (decision.conformity_probability or 0.0):.0f} %. "
     )
     if decision.more_takes is not None:
@@ -220,6 +214,10 @@ def _open_in_words(decision: Decision, measurement: Measurement, rule: DecisionR
         f"{words}More than {_counted(rule.most_more_takes)} would be needed to settle it. Adjust "
         "the string and record it again, or decide by hand."
     )
+
+
+def _standard(decision: Decision) -> float:
+    return 0.0 if decision.uncertainty is None else decision.uncertainty.standard_cents
 
 
 def _counted(takes: int) -> str:

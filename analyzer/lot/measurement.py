@@ -1,17 +1,16 @@
 """From a report to measured values with standard uncertainties: what a decision is made from.
 
 The report's interval is t u with the degrees of freedom of the scatter from pluck to pluck
-(``analyzer.strings``). Here u is built again from its parts, so that its degrees of freedom are
-known, and what more takes would make of it:
+(``analyzer.strings``). Here u is built again from its parts, whose degrees of freedom are
+kept apart, and so that it is known what more takes would make of it:
 
     u^2 = sum over notes (scatter + own) + reproducibility^2                              (1)
-    freedom = u^4 / (scatter^2 / its freedom)                                              (2)
 
-Equation (2) is Welch and Satterthwaite's (JCGM 100:2008, G.4.1), with the scatters' sum in it.
 ``scatter`` and ``own`` are variances of a note's mean: what comes from pluck to pluck, estimated
 from the repeats on top of what is known beforehand, and what each pluck's own fit leaves open. The
-latter, and the reproducibility, which is stated, count as known well (infinite freedom). Takes
-shrink both parts of a note, and leave the reproducibility as it is.
+latter, and the reproducibility, which is stated, count as known; the report's interval has the
+scatter's degrees of freedom for all of it, and is the wider for it. Takes shrink both parts
+of a note, and leave the reproducibility as it is.
 """
 
 from __future__ import annotations
@@ -23,6 +22,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analyzer.lot.specification import Characteristic, Requirement, Specification
+from analyzer.lot.uncertainty import Uncertainty
 from analyzer.music import cents_between, note_hz
 from analyzer.recording.labels import OPEN, TWELFTH_FRET
 from analyzer.report.model import RecordingResult, Report, StringResult
@@ -77,21 +77,16 @@ class Measurement:
     reason: str | None = None
 
     @property
-    def uncertainty_cents(self) -> float | None:
-        """The standard uncertainty u after equation (1); None where it is not known."""
+    def uncertainty(self) -> Uncertainty | None:
+        """Equation (1) in its two parts; None where it is not known."""
         if not self.notes:
             return None
-        return math.sqrt(
-            sum(each.scatter + each.own for each in self.notes) + self.reproducibility_cents**2
+        own = sum(each.own for each in self.notes)
+        return Uncertainty(
+            math.sqrt(sum(each.scatter for each in self.notes)),
+            self.scatter_freedom,
+            math.sqrt(own + self.reproducibility_cents**2),
         )
-
-    @property
-    def freedom(self) -> float:
-        """The effective degrees of freedom of u after equation (2); may be infinite."""
-        scatter = sum(each.scatter for each in self.notes)
-        if scatter == 0 or self.uncertainty_cents is None:
-            return math.inf
-        return effective_freedom({math.sqrt(scatter): self.scatter_freedom}, self.uncertainty_cents)
 
     def with_more_takes(self, takes: int) -> Measurement:
         """What it would be after so many more takes of each note, if the value stays."""
@@ -119,14 +114,6 @@ class _Heard:
     takes: _Takes
     pitches: Scatter
     drifts: Scatter | None
-
-
-def effective_freedom(parts: dict[float, float], combined: float) -> float:
-    """Welch-Satterthwaite (JCGM 100:2008, G.2b): parts of an uncertainty, each with its freedom.
-
-    Parts of infinite freedom may be left out; ``combined`` holds them.
-    """
-    return combined**4 / sum(part**4 / freedom for part, freedom in parts.items())
 
 
 def measurements(report: Report, specification: Specification) -> tuple[Measurement, ...]:

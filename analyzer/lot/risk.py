@@ -23,6 +23,7 @@ from scipy.integrate import quad
 from analyzer.lot.conformity import GuardBands, conformity_probability
 from analyzer.lot.decision import InstrumentDecision, Verdict
 from analyzer.lot.specification import Interval
+from analyzer.lot.uncertainty import Uncertainty
 
 _FAR = 9.0  # standard deviations; what lies beyond is less than 1e-18
 _EXACT = 1e-12  # of a probability
@@ -147,7 +148,7 @@ def _read_inside(interval: Interval | None, true_cents: float, uncertainty_cents
     """The probability that what is read of a true value lies in an interval."""
     if interval is None:
         return 0.0
-    return conformity_probability(true_cents, uncertainty_cents, interval)
+    return conformity_probability(true_cents, Uncertainty(uncertainty_cents), interval)
 
 
 def _cuts(

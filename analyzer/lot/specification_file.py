@@ -52,11 +52,11 @@ def read_specification(path: Path, strings: int = MOST_STRINGS) -> Specification
         key: _requirement(file.table(key), key, strings) if file.has(key) else None
         for key in _REQUIREMENTS
     }
-    if not any(found.values()):
-        raise file.fault("error", "is missing, and so is any other limit", f"Add {_LIMITS}")
     rule = _rule(file.table("decision")) if file.has("decision") else DecisionRule()
     subgroups = _subgroups(file.table("subgroups")) if file.has("subgroups") else Subgroups()
     file.done()
+    if not any(found.values()):
+        raise file.fault("error", "is missing, and so is any other limit", f"Add {_LIMITS}")
     return Specification(name=name, rule=rule, subgroups=subgroups, stations=stations, **found)
 
 
