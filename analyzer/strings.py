@@ -12,12 +12,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from scipy.special import stdtrit
 
 from analyzer.music import CENTS_PER_OCTAVE, cents_between
-from analyzer.pitch.settle import SettledPitch
 
 # Pluck-to-pluck scatter, standard deviation, before any repeat is seen. On real electric guitars
 # four repeats at equal loudness showed 0.3 cents at the median and 0.5 to 0.85 at the 90th
@@ -25,6 +25,17 @@ from analyzer.pitch.settle import SettledPitch
 PLUCK_SCATTER_CENTS = 0.27
 PLUCK_SCATTER_FREEDOM = 3.0
 _NORMAL_95 = 1.96  # turns the half-width of a pluck's own interval back into a standard deviation
+
+
+class Take(Protocol):
+    """What counts of a take here; NaN where a drift could not be had."""
+
+    @property
+    def settled_hz(self) -> float: ...
+    @property
+    def settled_uncertainty_cents(self) -> float: ...
+    @property
+    def sustain_drift_cents(self) -> float: ...
 
 
 @dataclass(frozen=True)
@@ -58,7 +69,7 @@ class Intonation:
     error_uncertainty_cents: float
 
 
-def pluck_scatter(notes: Sequence[Sequence[SettledPitch]]) -> Scatter:
+def pluck_scatter(notes: Sequence[Sequence[Take]]) -> Scatter:
     """The scatter that the repeats of an instrument share; ``notes`` holds the takes of each."""
     squares, freedom = PLUCK_SCATTER_FREEDOM * PLUCK_SCATTER_CENTS**2, PLUCK_SCATTER_FREEDOM
     for takes in notes:
@@ -69,15 +80,21 @@ def pluck_scatter(notes: Sequence[Sequence[SettledPitch]]) -> Scatter:
     return Scatter(math.sqrt(squares / freedom), freedom)
 
 
-def combine_takes(takes: Sequence[SettledPitch], scatter: Scatter) -> Note:
+def combine_takes(takes: Sequence[Take], scatter: Scatter) -> Note:
     """The weighted mean of a note's takes; a take known less well counts less."""
-    own = np.array([take.settled_uncertainty_cents / _NORMAL_95 for take in takes])
-    weights = 1 / (own**2 + scatter.cents**2)
-    share = weights / np.sum(weights)
+    weights = _weights(takes, scatter)
+    share = take_shares(takes, scatter)
     mean_cents = float(share @ _cents([take.settled_hz for take in takes]))
     drift = _mean_of_known(share, np.array([take.sustain_drift_cents for take in takes]))
     hz = takes[0].settled_hz * 2 ** (mean_cents / CENTS_PER_OCTAVE)
     return Note(hz, 1 / float(np.sum(weights)), drift, len(takes))
+
+
+def take_shares(takes: Sequence[Take], scatter: Scatter) -> np.ndarray:
+    """What each take counts for in the mean of its note; they add up to 1."""
+    weights = _weights(takes, scatter)
+    shares: np.ndarray = weights / np.sum(weights)
+    return shares
 
 
 def intonation(open_note: Note, fretted: Note, scatter: Scatter) -> Intonation:
@@ -92,6 +109,12 @@ def larger_drift(first_cents: float, second_cents: float) -> float:
     if math.isnan(first_cents) or math.isnan(second_cents):
         return math.nan
     return first_cents if abs(first_cents) >= abs(second_cents) else second_cents
+
+
+def _weights(takes: Sequence[Take], scatter: Scatter) -> np.ndarray:
+    """One over each take's variance, cents squared: its own fit and the scatter."""
+    own = np.array([take.settled_uncertainty_cents / _NORMAL_95 for take in takes])
+    return 1 / (own**2 + scatter.cents**2)
 
 
 def _mean_of_known(share: np.ndarray, values: np.ndarray) -> float:

@@ -34,7 +34,7 @@ MOST_MB = 500.0
 ENOUGH = 20  # faults, after which there is something to mend first
 # Parts of a thousand. A container starts a process, so there are fewer of them.
 SHARES = {"sound": 420, "container": 60, "whole": 20, "label": 150, "takes": 100,
-          "instrument": 120, "strings": 60, "turned": 70}  # fmt: skip
+          "instrument": 100, "strings": 50, "turned": 60, "lot": 40}  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ import atheris
 with atheris.instrument_imports(include=["analyzer"]):
     from mutations import judge, originals
 
-TEXT_KINDS = ("label", "takes", "instrument", "strings", "turned")
+TEXT_KINDS = ("label", "takes", "instrument", "strings", "turned", "lot")
 
 
 def main() -> None:

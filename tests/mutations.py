@@ -19,6 +19,7 @@ from analyzer.errors import PluckcheckError
 from analyzer.instrument.file import read_instrument
 from analyzer.instrument.model import Instrument, assumed_instrument
 from analyzer.instrument.string_file import read_string_set
+from analyzer.lot.specification_file import read_specification
 from analyzer.measure import measure_file
 from analyzer.recording.finding import find_recordings
 from analyzer.recording.labels import read_label
@@ -28,7 +29,7 @@ from analyzer.report.turned import read_turned
 
 RATE_HZ = 16000
 LONGEST_MESSAGE = 2000
-KINDS = ("sound", "container", "whole", "label", "takes", "instrument", "strings", "turned")
+KINDS = ("sound", "container", "whole", "label", "takes", "instrument", "strings", "turned", "lot")
 SIX = assumed_instrument()
 _SPECIAL = [0, 1, -1, 0x7FFFFFFF, -0x80000000, 0x7FFF, 255, 8000, 96000, 65536]
 _TEXTS = ["=1+1", "\x00", "\x1b[2J", "\u202e", "../../etc/passwd", "nan", "1e999", "-1", '"', "[[",
@@ -103,6 +104,7 @@ def originals(kind: str) -> list[tuple[str, bytes]]:
         "instrument": lambda: [("instrument.toml", text.encode()) for text in _INSTRUMENTS],
         "strings": lambda: [("next.toml", _STRINGS.encode())],
         "turned": lambda: [("turned.csv", b"adjuster,turns,direction\nsaddle 2,0.5,clockwise\n")],
+        "lot": lambda: [("lot.toml", _LOT.encode())],
     }[kind]()
 
 
@@ -121,6 +123,12 @@ _POSTS = (
     '[instrument]\nscale_length_mm = [650, 640.5]\ntuning = ["E2", "A2"]\n[bridge]\n'
     'kind = "two posts"\nstring_spread_mm = 10.0\npost_positions_mm = [-11.0, 63.0]\n'
     'thread = "M4"\nscrew_head = "tail"\n'
+)
+_LOT = (
+    '[lot]\nname = "Week 12"\nstations = ["line 1", "line 2"]\n[error]\nplus_minus_cents = 3.0\n'
+    "[[error.strings]]\nstring = 2\nlower_cents = -2.0\nupper_cents = 5.0\ntarget_cents = 1.0\n"
+    "[sustain_drift]\nlower_cents = -12.0\ntake_scatter_cents = 0.5\n[decision]\n"
+    'rule = "guarded"\nconfidence = 0.95\n[subgroups]\nby = "count"\nsize = 4\n'
 )
 _INSTRUMENTS = [INSTRUMENT, INSTRUMENT + _STRINGS, _POSTS]
 
@@ -226,6 +234,11 @@ def _turned(name: str, content: bytes, folder: Path) -> str:
     return ""
 
 
+def _lot(name: str, content: bytes, folder: Path) -> str:
+    read_specification(_put(name, content, folder), strings=6)
+    return ""
+
+
 @cache
 def two_strings() -> Instrument:
     with tempfile.TemporaryDirectory() as folder:
@@ -241,4 +254,5 @@ _READERS: dict[str, Callable[[str, bytes, Path], str]] = {
     "instrument": _instrument,
     "strings": _strings,
     "turned": _turned,
+    "lot": _lot,
 }

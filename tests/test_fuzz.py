@@ -39,7 +39,7 @@ CHANGES = st.lists(
               st.integers(0, 2**16 - 1)),
     min_size=1, max_size=6,
 )  # fmt: skip
-TEXT_KINDS = ("label", "takes", "instrument", "strings", "turned")
+TEXT_KINDS = ("label", "takes", "instrument", "strings", "turned", "lot")
 VALUES = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20),
     lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=8), inner,

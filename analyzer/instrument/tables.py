@@ -126,14 +126,17 @@ def shown(value: Any) -> str:
     return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}..."
 
 
-def read_toml(path: Path) -> Table:
-    """The whole file as a table. Raises UnusableInputError where it is not readable TOML."""
+def read_toml(path: Path, right_file: str = _RIGHT_FILE) -> Table:
+    """The whole file as a table; ``right_file`` is the remedy where it is something else.
+
+    Raises UnusableInputError where it is not readable TOML.
+    """
     try:
-        return Table(path.name, "", tomllib.loads(text_of(path, _RIGHT_FILE)))
+        return Table(path.name, "", tomllib.loads(text_of(path, right_file)))
     except tomllib.TOMLDecodeError as error:
         raise _bad_toml(path.name, str(error).rstrip(".")) from error
     except RecursionError as error:
-        raise UnusableInputError(path.name, "is nested too deeply", _RIGHT_FILE) from error
+        raise UnusableInputError(path.name, "is nested too deeply", right_file) from error
     except ValueError as error:  # what is left is Python's own limit
         raise UnusableInputError(
             path.name,
