@@ -14,7 +14,6 @@ from analyzer.lot.statistics.shares import conforming_share
 
 Period = Literal["hour", "day"]
 NOT_SAID = "not said"  # the group of rows that name none
-_FLOORS: dict[Period, str] = {"hour": "h", "day": "D"}
 _LABELS: dict[Period, str] = {"hour": "%Y-%m-%d %H:00", "day": "%Y-%m-%d"}
 
 
@@ -50,8 +49,7 @@ def by_period(
 
     Hours and days are those of the column's own time zone. Rows without a time come last.
     """
-    begins = frame[column].dt.floor(_FLOORS[period], ambiguous=True, nonexistent="shift_forward")
-    return _groups(frame, begins.dt.strftime(_LABELS[period]), value, conforms, confidence)
+    return _groups(frame, frame[column].dt.strftime(_LABELS[period]), value, conforms, confidence)
 
 
 def _groups(
@@ -59,7 +57,7 @@ def _groups(
 ) -> tuple[Group, ...]:
     found = []
     for key, rows in frame.groupby(keys, sort=True, dropna=False):
-        name = str(key) if pd.notna(key) else NOT_SAID
+        name: str = str(key) if pd.notna(key) else NOT_SAID
         decided = rows[conforms].dropna().astype(bool)
         share = conforming_share(int(decided.sum()), len(decided), confidence)
         values = rows[value].to_numpy(dtype=float, na_value=np.nan)
