@@ -58,7 +58,7 @@ def drawn_over(points) -> Chart:
     """The same for many points, put together by hand as that is quicker."""
     count = len(points)
 
-    def each(value):
+    def each(value: float) -> tuple[float, ...]:
         return (value,) * count
 
     labels = tuple(map(str, range(count)))

@@ -28,18 +28,25 @@ _METHOD = "average and range"
 
 
 @dataclass(frozen=True)
-class GaugeRange:
-    """Equation (1) as shares, with what stands behind it.
+class OperatorMeans:
+    """Of all readings of one operator: their mean, and the mean range of the repeats of a part."""
 
-    ``mean_ranges`` and ``means`` are by operator; ``part_range`` is that of the parts' means.
+    operator: str
+    mean: float
+    mean_range: float
+
+
+@dataclass(frozen=True)
+class GaugeRange:
+    """Equation (1) as shares, with what stands behind it: ``part_range`` is of the parts' means.
+
     ``beyond`` names the cells (part, operator) whose range is above ``range_limit``, D4 R-bar: look
     at those readings before trusting the rest. ``unused`` values made the table uneven.
     """
 
     method: str
     mean_range: float
-    mean_ranges: tuple[float, ...]
-    means: tuple[float, ...]
+    by_operator: tuple[OperatorMeans, ...]
     part_range: float
     range_limit: float
     beyond: tuple[tuple[str, str], ...]
@@ -65,13 +72,21 @@ def gauge_range(table: GaugeTable, tolerance_width: float | None = None) -> Gaug
     return GaugeRange(
         f"{_METHOD}, one operator: repeatability only" if one else _METHOD,
         float(np.mean(ranges)),
-        tuple(float(mean) for mean in np.mean(ranges, axis=0)),
-        tuple(float(mean) for mean in np.mean(values, axis=(0, 2))),
+        _by_operator(table),
         _part_range(table),
         limit,
         tuple((table.parts[p], table.operators[o]) for p, o in np.argwhere(ranges > limit)),
         _shares(table, float(np.mean(ranges)) / constants.d2, tolerance_width),
         table.unused,
+    )
+
+
+def _by_operator(table: GaugeTable) -> tuple[OperatorMeans, ...]:
+    means = np.mean(table.values, axis=(0, 2))
+    ranges = np.mean(np.ptp(table.values, axis=2), axis=0)
+    return tuple(
+        OperatorMeans(name, float(mean), float(spread))
+        for name, mean, spread in zip(table.operators, means, ranges, strict=True)
     )
 
 
