@@ -175,9 +175,9 @@ def test_average_and_range_is_the_published_one() -> None:
         "total": (1.146135, 100.0),
     }
     for name, (sd, study) in expected.items():
-        # K1 to K3 are rounded to four digits in the book.
+        # The book rounds K1 to K3 to four digits, 1.6e-4 at most; a share has two of them in it.
         assert getattr(shares, name).sd == pytest.approx(sd, rel=2e-4)
-        assert getattr(shares, name).study_percent == pytest.approx(study, rel=2e-4)
+        assert getattr(shares, name).study_percent == pytest.approx(study, rel=3e-4)
     assert shares.categories == 5
 
 
