@@ -262,8 +262,8 @@ def test_interval_of_cpk_holds_the_truth_as_often_as_it_says(index) -> None:
 
 
 def test_interval_of_cpm_holds_the_truth_as_often_as_it_says() -> None:
-    truth = 8 / (6 * math.sqrt(1 + 1))
-    assert coverage("cpm", truth, Tolerance(-3, 5, 1), 40) == pytest.approx(0.95, abs=0.023)
+    truth = 8 / (6 * math.sqrt(1 + 2**2))
+    assert coverage("cpm", truth, Tolerance(-3, 5, 2), 40) == pytest.approx(0.95, abs=0.023)
 
 
 def test_interval_of_pp_is_exact() -> None:
@@ -290,6 +290,13 @@ def test_degrees_of_freedom_of_mean_ranges_are_the_published_ones() -> None:
         groups = subgroups_in_runs(rng.normal(size=5 * count), 5)
         found = spread_of(within_spread(groups, "range")).degrees_of_freedom
         assert found == pytest.approx(freedom, abs=0.1)
+
+
+def test_interval_within_one_subgroup_is_near_the_exact_one() -> None:
+    """sigma is s / c4 of five values then, and 4 s^2 over the true variance is chi-square."""
+    found = spread_of(within_spread([Subgroup("one", WIDTHS[0])], "sd"))
+    exact = 0.93999 * np.sqrt(4 / stats.chi2.ppf([0.95, 0.05], 4))
+    assert found.true_over_estimate(0.9) == pytest.approx(tuple(exact), rel=0.02)
 
 
 @pytest.mark.parametrize("kind", ["range", "sd", "moving"])

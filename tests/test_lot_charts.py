@@ -172,6 +172,7 @@ def test_two_of_three_beyond_two_sigma_on_one_side() -> None:
     assert places([2.1, 0, 0, 2.2], TWO_OF_THREE) == []
     assert places([2.1, 0, -2.2], TWO_OF_THREE) == []
     assert places([-2.1, -2.2], TWO_OF_THREE) == [(0, 1)]
+    assert places([2.1, 0, 2.1, 0, 2.1], TWO_OF_THREE) == [(0, 2, 4)]  # windows share a point
 
 
 def test_four_of_five_beyond_one_sigma_on_one_side() -> None:

@@ -22,6 +22,7 @@ from nist_sets import (
     num_acc,
     sm_ls,
 )
+from scipy import stats
 
 from analyzer.lot.statistics.figure import NotGiven
 from analyzer.lot.statistics.moments import moments
@@ -138,6 +139,11 @@ def test_one_way_of_unequal_groups_has_the_sums_worked_by_hand() -> None:
     assert found.within_squares == pytest.approx(10)
     assert found.between_squares == pytest.approx(between)
     assert found.between_variance == pytest.approx((between / 2 - 10 / 3) / (11 / 6))
+
+
+@pytest.mark.parametrize("rows", [SIRSTV, ATMWTAG, [[1.0, 3.0], [5.0, 7.0, 9.0], [4.0]]])
+def test_p_of_one_way_is_scipys(rows) -> None:
+    assert one_way_of(rows).p == pytest.approx(stats.f_oneway(*rows).pvalue, rel=1e-5, abs=0)
 
 
 def test_one_way_without_repeats_or_others_says_so() -> None:
