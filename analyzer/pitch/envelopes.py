@@ -6,7 +6,7 @@ White noise through a raised-cosine band, sampled at the band's full width, has 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -171,21 +171,11 @@ def block_size(envelopes: Envelopes) -> tuple[int, float]:
     return size, (size - 9 / 8) / size
 
 
-def in_blocks(envelopes: Envelopes, phases: Real, size: int) -> tuple[Envelopes, Real]:
-    """Averages over ``size`` samples, of envelopes already turned by ``phases``, and of those."""
-    t = envelopes.times_s
-    count = t.size // size
-
-    def mean(values: Any) -> Any:
-        whole = values[..., : count * size]
-        return np.mean(whole.reshape(*whole.shape[:-1], count, size), axis=-1)
-
-    blocks = replace(
-        envelopes,
-        values=mean(envelopes.values),
-        times_s=mean(t),
-    )
-    return blocks, mean(phases)
+def block_means(values: Any, size: int) -> Any:
+    """Averages over ``size`` samples along the last axis; what is left at the end is not used."""
+    count = values.shape[-1] // size
+    whole = values[..., : count * size]
+    return np.mean(whole.reshape(*whole.shape[:-1], count, size), axis=-1)
 
 
 def smoothed(values: Real, t: Real) -> Real:

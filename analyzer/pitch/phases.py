@@ -26,10 +26,10 @@ from analyzer.music import CENTS_PER_NEPER
 from analyzer.pitch.envelopes import (
     PIECE_S,
     Envelopes,
+    block_means,
     block_size,
     decaying_power,
     first_noise,
-    in_blocks,
     noise_of_steps,
     passed,
     slow_waves,
@@ -99,11 +99,13 @@ def fit_phases(envelopes: Envelopes, standing: Real) -> tuple[PhaseFit, Rest]:
     noise = first_noise(envelopes)
     first = _unwrapped(envelopes, noise, standing)
     size, step_share = block_size(envelopes)
-    first = first.in_blocks(envelopes, size)
-    fit = _first_fit(first, envelopes, noise, log_tau)
+    first = first.in_blocks(size)
+    fit = _first_fit(first, envelopes, noise, log_tau, size)
     whole = _drawn_out(fit, envelopes)
     rough = envelopes.values * np.exp(-1j * whole) / passed(whole, envelopes)
-    blocks, known = in_blocks(replace(envelopes, values=rough), whole, size)
+    times_s = block_means(envelopes.times_s, size)
+    blocks = replace(envelopes, values=block_means(rough, size), times_s=times_s)
+    known = block_means(whole, size)
     wander = wander_over(blocks.times_s)
     slow = max(1, round(PIECE_S / blocks.step_s))
     phases = np.zeros_like(known)
@@ -142,11 +144,8 @@ class _Unwrapped:
     phases: Real
     weights: Real
 
-    def in_blocks(self, envelopes: Envelopes, size: int) -> _Unwrapped:
-        return _Unwrapped(
-            in_blocks(envelopes, self.phases, size)[1],
-            size * in_blocks(envelopes, self.weights, size)[1],
-        )
+    def in_blocks(self, size: int) -> _Unwrapped:
+        return _Unwrapped(block_means(self.phases, size), size * block_means(self.weights, size))
 
 
 def _unwrapped(envelopes: Envelopes, noise: Real, standing: Real) -> _Unwrapped:
@@ -167,10 +166,11 @@ def _unwrapped(envelopes: Envelopes, noise: Real, standing: Real) -> _Unwrapped:
     return _Unwrapped(phases, weights * np.where(lost, _LOST, followed))
 
 
-def _first_fit(first: _Unwrapped, envelopes: Envelopes, noise: Real, log_tau: Real) -> PhaseFit:
-    """A fit to the unwrapped phases, in blocks: it must only be near."""
-    size, _ = block_size(envelopes)
-    t = in_blocks(envelopes, envelopes.times_s, size)[1]
+def _first_fit(
+    first: _Unwrapped, envelopes: Envelopes, noise: Real, log_tau: Real, size: int
+) -> PhaseFit:
+    """A fit to the unwrapped phases, in blocks of ``size``: it must only be near."""
+    t = block_means(envelopes.times_s, size)
     few = replace(envelopes, values=envelopes.values[:, : t.size * size : size], times_s=t)
     shapes = candidate_shapes(log_tau, decaying_power(few.values, noise, t), t)
     return _fit(first.phases, first.weights, few, shapes, wander_over(t).freest)
