@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from analyzer.music import ISO16_A4_HZ
-from cli.app import app, count, give, hertz
+from cli.app import ChangedLimits, Quiet, app, count, give, hertz
 from cli.streams import libraries_silenced
+
+if TYPE_CHECKING:
+    from analyzer.report.model import Report
+    from cli.outputs import FolderOutput
 
 
 @app.command()
@@ -77,13 +81,7 @@ def analyze(
             help="Recordings of a stranger: decode each in a process of its own, follow no links.",
         ),
     ] = False,
-    limit: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="NAME=VALUE",
-            help="Change a limit on what is read, such as length_s=3600; may be repeated.",
-        ),
-    ] = None,
+    limit: ChangedLimits = None,
     a4: Annotated[
         float,
         typer.Option(
@@ -95,24 +93,18 @@ def analyze(
     jobs: Annotated[
         int, typer.Option(parser=count, metavar="N", help="Processes; -1 for all cores.")
     ] = -1,
-    quiet: Annotated[  # noqa: FBT002
-        bool, typer.Option("--quiet", "-q", help="Print nothing but errors; the exit code tells.")
-    ] = False,
+    quiet: Quiet = False,  # noqa: FBT002
 ) -> None:
     """Say for each string of an instrument how far its 12th fret is off, and what to do.
 
     Example: pluckcheck analyze my_guitar --json report.json
     """
     from analyzer.analysis import analyze_folder, input_files
-    from analyzer.figures.files import check_folder, figure_names, write_figures
-    from analyzer.letter.markdown import as_letter
-    from analyzer.page.render import as_html
     from analyzer.recording.limits import ReadingRules, limits_with
     from analyzer.report.files import as_json
     from analyzer.report.request_text import as_request
-    from analyzer.report.spreadsheet import as_xlsx
     from analyzer.report.tables import recordings_frame, strings_frame, table_form
-    from cli.outputs import AnyOutput, FolderOutput, check_outputs, outputs_of
+    from cli.outputs import AnyOutput, check_outputs, outputs_of
     from cli.printing import Progress
 
     rules = ReadingRules(limits_with(limit or ()), untrusted)
@@ -121,14 +113,14 @@ def analyze(
             json=(json, as_json),
             csv=(csv, table_form(csv, strings_frame)),
             recordings_csv=(recordings_csv, table_form(recordings_csv, recordings_frame)),
-            xlsx=(xlsx, as_xlsx),
-            html=(html, as_html),
-            letter=(letter, as_letter),
+            xlsx=(xlsx, _workbook),
+            html=(html, _page),
+            letter=(letter, _letter),
             request=(request, as_request),
         )
     ]
     if plots is not None:
-        outputs.append(FolderOutput("--plots", plots, figure_names(), check_folder, write_figures))
+        outputs.append(_figures(plots))
     inputs = input_files(folder, instrument, previous, turned, limits=rules.limits)
     check_outputs(outputs, inputs)
     with libraries_silenced(), Progress(quiet=quiet) as progress:
@@ -143,3 +135,29 @@ def analyze(
             rules=rules,
         )
     give(report, outputs, quiet=quiet)
+
+
+# What is seldom asked for is imported when it is: an analysis must not wait for it.
+def _workbook(report: Report) -> bytes:
+    from analyzer.report.spreadsheet import as_xlsx
+
+    return as_xlsx(report)
+
+
+def _page(report: Report) -> str:
+    from analyzer.page.render import as_html
+
+    return as_html(report)
+
+
+def _letter(report: Report) -> str:
+    from analyzer.letter.markdown import as_letter
+
+    return as_letter(report)
+
+
+def _figures(folder: Path) -> FolderOutput:
+    from analyzer.figures.files import check_folder, figure_names, write_figures
+    from cli.outputs import FolderOutput
+
+    return FolderOutput("--plots", folder, figure_names(), check_folder, write_figures)

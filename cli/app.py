@@ -47,6 +47,19 @@ def count(text: str) -> int:
         raise typer.BadParameter(f"{text!r} is no whole number, such as 4") from error
 
 
+# Options that several commands have. Their names and meaning must not differ between them.
+Quiet = Annotated[
+    bool, typer.Option("--quiet", "-q", help="Print nothing but errors; the exit code tells.")
+]
+ChangedLimits = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="NAME=VALUE",
+        help="Change a limit on what is read, such as length_s=3600; may be repeated.",
+    ),
+]
+
+
 @app.callback()
 def _options(
     version: Annotated[  # noqa: FBT002

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cli.app import app, give
+from cli.app import Quiet, app, give
 from cli.streams import libraries_silenced
 
 
@@ -23,9 +23,7 @@ def compare(
     csv: Annotated[
         Path | None, typer.Option(help="Write a row a string as CSV; - for standard output.")
     ] = None,
-    quiet: Annotated[  # noqa: FBT002
-        bool, typer.Option("--quiet", "-q", help="Print nothing but errors; the exit code tells.")
-    ] = False,
+    quiet: Quiet = False,  # noqa: FBT002
 ) -> None:
     """Show two rounds of one instrument side by side, and what changed beyond uncertainty.
 

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from analyzer.music import ISO16_A4_HZ
-from cli.app import app, give, hertz
+from cli.app import ChangedLimits, Quiet, app, give, hertz
 from cli.streams import libraries_silenced
 
 
@@ -41,19 +41,11 @@ def inspect(
             help="A recording of a stranger: decode it in a process of its own, follow no link.",
         ),
     ] = False,
-    limit: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="NAME=VALUE",
-            help="Change a limit on what is read, such as length_s=3600; may be repeated.",
-        ),
-    ] = None,
+    limit: ChangedLimits = None,
     a4: Annotated[
         float, typer.Option(parser=hertz, metavar="HZ", help="Frequency of A4; it names the notes.")
     ] = ISO16_A4_HZ,
-    quiet: Annotated[  # noqa: FBT002
-        bool, typer.Option("--quiet", "-q", help="Print nothing but errors; the exit code tells.")
-    ] = False,
+    quiet: Quiet = False,  # noqa: FBT002
 ) -> None:
     """Show all that the figure of one recording rests on: pluck, partials, fit, verdict.
 

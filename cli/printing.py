@@ -11,7 +11,6 @@ from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
 from rich.progress import Progress as Bar
 
 from analyzer.inspection.model import Inspection, PluckList
-from analyzer.inspection.terminal import TerminalInspection, TerminalPlucks
 from analyzer.report.comparison import Comparison
 from analyzer.report.model import Report
 from analyzer.report.terminal import TerminalReport
@@ -78,9 +77,11 @@ def _console(piped_columns: int) -> Console:
 
 
 def _shown(result: Shown) -> RenderableType:
-    if isinstance(result, Inspection):
-        return TerminalInspection(result)
-    if isinstance(result, PluckList):
+    if isinstance(result, Inspection | PluckList):
+        from analyzer.inspection.terminal import TerminalInspection, TerminalPlucks
+
+        if isinstance(result, Inspection):
+            return TerminalInspection(result)
         return TerminalPlucks(result)
     if isinstance(result, Report):
         return TerminalReport(result)

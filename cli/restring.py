@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from analyzer.music import ISO16_A4_HZ
-from cli.app import app, give, hertz
+from cli.app import Quiet, app, give, hertz
 
 
 @app.command()
@@ -32,9 +32,7 @@ def restring(
     a4: Annotated[
         float, typer.Option(parser=hertz, metavar="HZ", help="Frequency of A4.")
     ] = ISO16_A4_HZ,
-    quiet: Annotated[  # noqa: FBT002
-        bool, typer.Option("--quiet", "-q", help="Print nothing but errors; the exit code tells.")
-    ] = False,
+    quiet: Quiet = False,  # noqa: FBT002
 ) -> None:
     """Say how other strings will change each 12th fret, so that saddles can be preset.
 
