@@ -1,8 +1,8 @@
 """Measurement system analysis, both methods, against published tables and cases worked by hand.
 
 The first study and its tables are those of AIAG, Measurement Systems Analysis, 4th ed. (data SEEN
-in several transcriptions), its analysis of variance printed by B. McNeese, "Three ways to analyze a
-gage R&R study", 2015 (SEEN 2nd-hand), in more digits COMPUTED apart from this project.
+in several transcriptions); its analysis of variance as printed in a published account of that study
+of 2015 (SEEN 2nd-hand), in more digits COMPUTED apart from this project.
 """
 
 from __future__ import annotations

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+NO_SCATTER = "all values are alike, so there is no scatter to judge by"
 CONFIDENCE = 0.95  # of every interval unless the specification says otherwise; JCGM 100:2008, 6.2
 
 

@@ -14,10 +14,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtri, fdtrc
+from scipy.special import fdtrc
 
 from analyzer.lot.statistics.figure import CONFIDENCE, Figure, NotGiven
 from analyzer.lot.statistics.moments import mean_of
+from analyzer.lot.statistics.spread import Spread
 from analyzer.lot.statistics.subgroups import Subgroup
 
 _METHOD = "one-way analysis of variance"
@@ -69,11 +70,8 @@ def repeatability(groups: Sequence[Subgroup], confidence: float = CONFIDENCE) ->
         return Figure(_REPEATABILITY, reason="nothing was measured twice; repeat some takes")
     squares = sum(_squares(each.values) for each in groups)
     sd = math.sqrt(squares / freedom)
-    low, high = (
-        sd * math.sqrt(freedom / float(chdtri(freedom, upper)))
-        for upper in ((1 - confidence) / 2, (1 + confidence) / 2)
-    )
-    return Figure(_REPEATABILITY, sd, low, high, confidence, "chi-square")
+    low, high = Spread(sd, freedom, _REPEATABILITY).true_over_estimate(confidence)
+    return Figure(_REPEATABILITY, sd, sd * low, sd * high, confidence, "chi-square")
 
 
 def _sums_of_squares(groups: Sequence[Subgroup]) -> tuple[float, float]:

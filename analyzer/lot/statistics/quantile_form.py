@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analyzer.lot.statistics.figure import Figure
+from analyzer.lot.statistics.figure import NO_SCATTER, Figure
 from analyzer.lot.statistics.tolerance import Tolerance
 
 _SHARES = (0.00135, 0.5, 0.99865)  # what a normal distribution holds below -3, 0 and +3 sigma
@@ -61,7 +61,7 @@ def _ppk(low: float, middle: float, high: float, limits: Tolerance, caution: str
 def _reason(values: NDArray[np.float64], fewest: int) -> str | None:
     if len(values) < fewest:
         return f"{len(values)} values; {fewest} are the least for a capability"
-    return None if np.ptp(values) else "all values are alike, so there is no scatter to judge by"
+    return None if np.ptp(values) else NO_SCATTER
 
 
 def _caution(count: int) -> str | None:

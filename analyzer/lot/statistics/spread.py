@@ -30,7 +30,7 @@ from analyzer.lot.statistics.constants import (
     sd_of_sd,
     shewhart_constants,
 )
-from analyzer.lot.statistics.figure import NotGiven
+from analyzer.lot.statistics.figure import NO_SCATTER, NotGiven
 from analyzer.lot.statistics.moments import finite, moments
 from analyzer.lot.statistics.subgroups import Subgroup
 
@@ -68,7 +68,7 @@ def overall_spread(values: ArrayLike) -> Spread | NotGiven:
         return NotGiven(method, f"{len(known)} values; two are the least for a scatter")
     sd = moments(known).sd
     if not sd or not np.ptp(known):
-        return NotGiven(method, "all values are alike, so there is no scatter to judge by")
+        return NotGiven(method, NO_SCATTER)
     return Spread(sd, len(known) - 1, method)
 
 
@@ -105,7 +105,7 @@ def moving_range_spread(values: ArrayLike) -> Spread | NotGiven:
     if len(ranges) < 2:
         return NotGiven(method, f"{len(known)} values; three are the least for moving ranges")
     if not np.any(ranges):
-        return NotGiven(method, "all values are alike, so there is no scatter to judge by")
+        return NotGiven(method, NO_SCATTER)
     sigma = float(np.mean(ranges)) / shewhart_constants(2).d2
     return _unbiased(sigma, _moving_range_variance(len(ranges)), method)
 
