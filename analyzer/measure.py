@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -116,7 +117,7 @@ def measure_whole(
     def measure() -> list[Measured]:
         recording = open_recording(path, rules)
         found = find_plucks(recording, start_s, end_s)
-        with _threads().limit(limits=1):
+        with one_thread():
             notes = hear(recording, found.plucks, a4_hz)
         names = name_plucks([each.pitch.settled_hz for each in notes], instrument, a4_hz)
         measured = [
@@ -197,7 +198,7 @@ def _measured(
     recording: Recording, pluck: Pluck, label: Label, instrument: Instrument, a4_hz: float
 ) -> Measured:
     # The matrices are small: several threads at them would mostly wait for each other.
-    with _threads().limit(limits=1):
+    with one_thread():
         note = cut_note(recording, pluck)
         found = _judged(note, settle(note), label, instrument, a4_hz)
     return replace(found, remarks=tuple(remarks_on(recording, pluck)))
@@ -211,6 +212,13 @@ def _judged(
     check_label(name, label, instrument, pitch.settled_hz, a4_hz)
     cautions, traits = judge_pluck(note, pitch, a4_hz)
     return Measured(name, label, pitch, None, traits=traits).with_cautions(cautions)
+
+
+@contextmanager
+def one_thread() -> Iterator[None]:
+    """The matrices are small: several threads at them would mostly wait for each other."""
+    with _threads().limit(limits=1):
+        yield
 
 
 @cache

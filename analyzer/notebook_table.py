@@ -13,7 +13,13 @@ from jinja2 import Template
 
 from analyzer.errors import printable
 from analyzer.html import text_template
-from analyzer.page.rounding import sharp_or_flat, signed, unsigned_with_interval, with_interval
+from analyzer.page.rounding import (
+    NOT_HAD,
+    sharp_or_flat,
+    signed,
+    unsigned_with_interval,
+    with_interval,
+)
 from analyzer.report.model import Report, StringResult
 from analyzer.report.words import in_one_line, way
 from analyzer.report.working_order import caution
@@ -42,7 +48,6 @@ _TABLE = """\
 {% endif %}
 """
 _HEADINGS = ("String", "Error, cents", "Found", "Drift, cents", "Saddle needs, mm", "Advice")
-_NOT_HAD = "\N{EN DASH}"
 
 
 class _Row(NamedTuple):
@@ -80,23 +85,23 @@ def _row(report: Report, each: StringResult) -> _Row:
     name = f"{each.string} {each.note}"
     error, half_width = each.error_cents, each.error_uncertainty_cents
     if error is None or half_width is None:
-        return _Row(name, _NOT_HAD, each.reason or "", _NOT_HAD, _NOT_HAD, _NOT_HAD)
+        return _Row(name, NOT_HAD, each.reason or "", NOT_HAD, NOT_HAD, NOT_HAD)
     drift = each.sustain_drift_cents
     return _Row(
         name,
-        with_interval(error, half_width) or _NOT_HAD,
+        with_interval(error, half_width) or NOT_HAD,
         sharp_or_flat(error, half_width),
-        _NOT_HAD if drift is None else signed(drift),
+        NOT_HAD if drift is None else signed(drift),
         _needs(each),
-        "; ".join(_advice(report, each.string)) or _NOT_HAD,
+        "; ".join(_advice(report, each.string)) or NOT_HAD,
     )
 
 
 def _needs(each: StringResult) -> str:
     move_mm = each.saddle_move_mm
     if move_mm is None:
-        return _NOT_HAD
-    size = unsigned_with_interval(abs(move_mm), each.saddle_move_uncertainty_mm, 2) or _NOT_HAD
+        return NOT_HAD
+    size = unsigned_with_interval(abs(move_mm), each.saddle_move_uncertainty_mm, 2) or NOT_HAD
     return f"{size} {way(move_mm)}" if move_mm else size
 
 

@@ -17,15 +17,15 @@ from analyzer.figures.style import (
     only_words,
     plain_axes,
 )
+from analyzer.page.scale import with_room
 from analyzer.pitch.settle import EARLY_S
-from analyzer.recording.labels import OPEN, TWELFTH_FRET
+from analyzer.recording.labels import ERROR_NOTES, OPEN
 from analyzer.report.model import RecordingResult, Report
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _HEIGHT_IN = 3.6
-_NAMES = {OPEN: "open", TWELFTH_FRET: "12th fret"}
 _NARROWEST_CENTS = 1.0
 _ROOM = 0.08
 _OUTERMOST = 0.02  # of the measured points at either end: where a note is faint they are noise
@@ -71,7 +71,7 @@ def drawn_takes(report: Report, string: int) -> list[RecordingResult]:
     found = [
         each
         for each in report.recordings
-        if each.string == string and each.fret in _NAMES and each.course is not None
+        if each.string == string and each.fret in ERROR_NOTES and each.course is not None
     ]
     # The dashed lines of the 12th fret lie above the solid ones, which show between the dashes.
     return sorted(found, key=lambda each: each.fret != OPEN)
@@ -82,7 +82,7 @@ def _draw(ax: Axes, take: RecordingResult, named: set[str]) -> None:
     if take.course is None or take.fret is None:
         return
     is_open = take.fret == OPEN
-    colour, name = (NOW if is_open else EARLIER), _NAMES[take.fret]
+    colour, name = (NOW if is_open else EARLIER), ERROR_NOTES[take.fret]
     if take.track is not None:
         ax.plot(
             take.track.times_s,
@@ -127,6 +127,4 @@ def _reach(takes: Sequence[RecordingResult]) -> tuple[float, float]:
     )
     spare = int(_OUTERMOST * len(dots))
     values = [0.0, *fits, *dots[spare : len(dots) - spare]]
-    low, high = min(values), max(values)
-    room = max(_ROOM * (high - low), (_NARROWEST_CENTS - (high - low)) / 2)
-    return low - room, high + room
+    return with_room(values, _ROOM, _NARROWEST_CENTS)

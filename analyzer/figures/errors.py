@@ -26,12 +26,7 @@ def plot_errors(report: Report, ax: Axes | None = None) -> Axes:
     draw on, or None for new ones, whose figure is ``ax.figure``.
     """
     ax = axes_of(ax, _AROUND_IN + _ROW_IN * len(report.strings))
-    now = {
-        each.string: (each.error_cents, each.error_uncertainty_cents)
-        for each in report.strings
-        if each.error_cents is not None and each.error_uncertainty_cents is not None
-    }
-    before = {e.string: (e.error_cents, e.error_uncertainty_cents) for e in report.errors_before}
+    now, before = report.intervals, report.intervals_before
     if not now:
         return only_words(ax, "No string has a result.")
     rows = {each.string: float(row) for row, each in enumerate(report.strings)}

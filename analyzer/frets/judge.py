@@ -55,6 +55,11 @@ class FretResult:
     harmonic_uncertainty_cents: float | None = None
     harmonic_law_cents: float | None = None
 
+    @property
+    def nut_first(self) -> bool:
+        """Whether the nut is to be seen to before the saddle, as is the trade's order."""
+        return bool({"nut", "stretch"} & set(self.cure))
+
 
 def judge_frets(
     string: int,

@@ -9,11 +9,12 @@ from pathlib import Path
 
 from analyzer.channels import best_channel
 from analyzer.errors import UnusableInputError
-from analyzer.inspection.model import Inspection, PluckLine, PluckList, status_of
+from analyzer.inspection.model import Inspection, PluckLine, PluckList
 from analyzer.instrument.model import Instrument
 from analyzer.measure import Measured, measure_file, measure_whole
 from analyzer.music import nearest_note
 from analyzer.plucks import Pluck, find_pluck
+from analyzer.quality.model import status_of
 from analyzer.recording.limits import ReadingRules
 from analyzer.recording.reading import Recording
 from analyzer.recording.table import Listed

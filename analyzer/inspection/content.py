@@ -7,22 +7,21 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from analyzer.inspection.model import Check, Inspection, PluckLine, SoundFile
-from analyzer.music import CENTS_PER_NEPER
 from analyzer.page.rounding import (
     MINUS,
     MOST_DECIMALS,
+    NOT_HAD,
     decimals_for,
+    hz_with_interval,
     plain,
     scientific,
     signed,
-    unsigned_with_interval,
     with_interval,
 )
 from analyzer.pitch.partial_tracks import PartialTrack
 from analyzer.pitch.settle import EARLY_S, SettledPitch
 from analyzer.recording.labels import Label
 
-NOT_HAD = "\N{EN DASH}"
 _MOST_DECIMALS_HZ = 4
 _EARLY = f"{EARLY_S[0]:g} s to {EARLY_S[1]:g} s after the pluck"
 
@@ -62,8 +61,7 @@ def settled_text(hz: float | None, uncertainty_cents: float | None) -> str:
     """A settled pitch in hertz with the half-width of its interval, rounded to it."""
     if hz is None or uncertainty_cents is None:
         return NOT_HAD
-    half_hz = hz * uncertainty_cents / CENTS_PER_NEPER
-    return f"{unsigned_with_interval(hz, half_hz, _MOST_DECIMALS_HZ)} Hz"
+    return f"{hz_with_interval(hz, uncertainty_cents, _MOST_DECIMALS_HZ)} Hz"
 
 
 def file_facts(sound: SoundFile) -> Iterator[Fact]:

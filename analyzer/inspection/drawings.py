@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from analyzer.inspection.model import Inspection, Levels, PluckList
 from analyzer.page.rounding import signed
-from analyzer.page.scale import Scale, Tick
+from analyzer.page.scale import Scale, Tick, with_room
 from analyzer.pitch.partial_tracks import PartialTrack
 from analyzer.pitch.settle import Course
 
@@ -188,23 +188,35 @@ def course_drawing(found: Inspection) -> CourseDrawing | None:
 
 def _reach(course: Course, cents: Sequence[float]) -> tuple[float, float]:
     """Without the outermost dots; the fit and its settled pitch are always in it."""
-    ordered = sorted(cents)
+    return with_room([0.0, *course.cents, *inner(cents)], _MARGIN, _NARROWEST_CENTS)
+
+
+def inner(values: Sequence[float]) -> list[float]:
+    """The values in order, without the outermost at either end."""
+    ordered = sorted(values)
     spare = int(OUTERMOST * len(ordered))
-    inner = ordered[spare : len(ordered) - spare]
-    low, high = min(0.0, *course.cents, *inner), max(0.0, *course.cents, *inner)
-    room = max((high - low) * _MARGIN, (_NARROWEST_CENTS - (high - low)) / 2)
-    return low - room, high + room
+    return ordered[spare : len(ordered) - spare]
+
+
+def used_tracks(tracks: Sequence[PartialTrack]) -> list[PartialTrack]:
+    """The partials that are in the fit; all of them where none is."""
+    return [each for each in tracks if each.used] or list(tracks)
+
+
+def deviations_reach_cents(tracks: Sequence[PartialTrack], least_cents: float) -> float:
+    """How far from the law the intervals of the partials in the fit go, either way."""
+    furthest = (
+        abs(each.deviation_cents) + each.deviation_uncertainty_cents for each in used_tracks(tracks)
+    )
+    return max(least_cents, *furthest)
 
 
 def deviations_drawing(tracks: Sequence[PartialTrack]) -> DeviationsDrawing | None:
     """How far each partial lies from the string law; None where there is none."""
     if not tracks:
         return None
-    used = [each for each in tracks if each.used] or list(tracks)
-    reach = max(
-        LEAST_DEVIATION_CENTS,
-        *(abs(each.deviation_cents) + each.deviation_uncertainty_cents for each in used),
-    ) * (1 + _MARGIN)
+    used = used_tracks(tracks)
+    reach = deviations_reach_cents(tracks, LEAST_DEVIATION_CENTS) * (1 + _MARGIN)
     last = max(each.number for each in tracks)
     numbers = Scale(0.0, last + 1.0, LEFT, RIGHT)
     frame, high = _frame("deviations", numbers, (-reach, reach), zero=True)

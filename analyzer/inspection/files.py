@@ -6,14 +6,8 @@ import math
 from dataclasses import asdict
 from typing import Any
 
-from analyzer import __version__
 from analyzer.inspection.model import SCHEMA_VERSION, Inspection, PluckList
-from analyzer.report.json_text import json_text
-
-_HEAD = {
-    "schema_version": SCHEMA_VERSION,
-    "program": {"name": "pluckcheck", "version": __version__},
-}
+from analyzer.report.json_text import head, json_text
 
 
 def inspection_as_json(result: Inspection | PluckList) -> str:
@@ -24,7 +18,7 @@ def inspection_as_json(result: Inspection | PluckList) -> str:
         body["partials"] = body.pop("tracks")
         for check, row in zip(result.checks, body["checks"], strict=True):
             row["verdict"] = check.verdict
-    return json_text(_HEAD | body)
+    return json_text(head(SCHEMA_VERSION) | body)
 
 
 def _finite(value: Any) -> Any:

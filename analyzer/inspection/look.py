@@ -11,8 +11,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from threadpoolctl import threadpool_limits
-
 from analyzer.beside import check_a4, instrument_beside, table_beside
 from analyzer.channels import best_channel
 from analyzer.errors import RecordingError, UnusableInputError
@@ -22,7 +20,7 @@ from analyzer.inspection.pluck import looked_at, promising, rejected
 from analyzer.inspection.wave import levels_in_parts
 from analyzer.instrument.file import FILE_NAME
 from analyzer.instrument.model import Instrument
-from analyzer.measure import remarks_on
+from analyzer.measure import one_thread, remarks_on
 from analyzer.music import ISO16_A4_HZ
 from analyzer.plucks import find_pluck
 from analyzer.recording.finding import find_recordings
@@ -67,8 +65,7 @@ def inspect_recording(
     base = Inspection(
         _sound(recording), levels_in_parts(recording), "used", None, a4_hz, instrument.tuning
     )
-    # The matrices are small: several threads at them would mostly wait for each other.
-    with threadpool_limits(limits=1):
+    with one_thread():
         if pluck is None and not _holds_many(path, rows):
             return _one(base, recording, rows, instrument)
         found = found_plucks(path, rows, instrument, a4_hz, rules)

@@ -5,24 +5,15 @@ Times are in seconds. A value that could not be had is None, and ``reason`` says
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from analyzer.pitch.partial_tracks import PartialTrack
 from analyzer.pitch.settle import SettledPitch
-from analyzer.quality.model import Caution
+from analyzer.quality.model import Caution, Status
 from analyzer.recording.labels import Label
 
 SCHEMA_VERSION = 1
-Status = Literal["used", "used with a caution", "rejected"]
-
-
-def status_of(reason: str | None, cautions: Sequence[Caution]) -> Status:
-    """The verdict of the quality gate in a word."""
-    if reason is not None:
-        return "rejected"
-    return "used with a caution" if cautions else "used"
 
 
 @dataclass(frozen=True)

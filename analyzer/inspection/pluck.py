@@ -7,7 +7,7 @@ from dataclasses import replace
 from analyzer.errors import RecordingError
 from analyzer.gate import check_label
 from analyzer.inspection.checks import checks_of
-from analyzer.inspection.model import Inspection, Line, Place, status_of
+from analyzer.inspection.model import Inspection, Line, Place
 from analyzer.inspection.wave import wave_of
 from analyzer.instrument.model import Instrument
 from analyzer.measure import Measured, unforeseen
@@ -20,7 +20,7 @@ from analyzer.pitch.partials import find_partials
 from analyzer.pitch.settle import EARLY_S, SettledPitch, figures_of, follow
 from analyzer.pitch.track import settled_from_s
 from analyzer.plucks import Pluck
-from analyzer.quality.model import Caution, widened_cents
+from analyzer.quality.model import Caution, status_of, widened_cents
 from analyzer.quality.sound import judge_pluck
 from analyzer.recording.labels import Label
 from analyzer.recording.reading import Recording

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from analyzer.inspection.dots import Canvas, bars, line_places, resampled
+from analyzer.inspection.drawings import deviations_reach_cents, inner
 from analyzer.inspection.model import Inspection, PluckList
 from analyzer.page.scale import Scale
 from analyzer.pitch.partial_tracks import PartialTrack
@@ -79,8 +80,8 @@ def course_lines(found: Inspection, width: int, *, plain: bool) -> Iterator[str]
     dots = [point for each in tracks for point in zip(each.times_s, each.cents, strict=True)]
     canvas = Canvas(min(width, _WIDEST) - _MARGIN, _COURSE_ROWS, plain)
     wide, high = canvas.size
-    low, top = _inner([cents for _, cents in (*fit, *dots)])
-    low, top = min(-_LEAST_CENTS, low), max(_LEAST_CENTS, top)
+    seen = inner([cents for _, cents in (*fit, *dots)])
+    low, top = min(-_LEAST_CENTS, seen[0]), max(_LEAST_CENTS, seen[-1])
     end_s = fit[-1][0]
     times, cents = Scale(0.0, end_s, 0.0, wide - 1.0), Scale(low, top, high - 1.0, 0.0)
     zero = [(float(x), cents.at(0.0)) for x in range(0, wide, _ZERO_EVERY)]
@@ -100,13 +101,6 @@ def _places(
     return [(times.at(at_s), cents.at(value)) for at_s, value in points]
 
 
-def _inner(values: Sequence[float]) -> tuple[float, float]:
-    """Without the outermost hundredth at either end: a faint partial's last window is noise."""
-    ordered = sorted(values)
-    spare = len(ordered) // 100
-    return ordered[spare], ordered[-1 - spare]
-
-
 @dataclass(frozen=True)
 class DeviationColumn:
     """Head, scale and rows of the drawing of how far each partial lies from the law."""
@@ -118,8 +112,7 @@ class DeviationColumn:
 
 def deviation_column(tracks: Sequence[PartialTrack], *, plain: bool) -> DeviationColumn:
     """Each partial's deviation with its interval, on one scale."""
-    used = [each for each in tracks if each.used] or list(tracks)
-    reach = max(_LEAST_DEVIATION_CENTS, *(_furthest(each) for each in used))
+    reach = deviations_reach_cents(tracks, _LEAST_DEVIATION_CENTS)
     scale = Scale(-reach, reach, 0.0, _MARKS - 1.0)
     bar, dot, middle = ("-", "o", "|") if plain else ("─", "●", "│")
     rows = []
@@ -136,7 +129,3 @@ def deviation_column(tracks: Sequence[PartialTrack], *, plain: bool) -> Deviatio
         rows.append("".join(row))
     low, high = f"-{reach:.2g}", f"+{reach:.2g}"
     return DeviationColumn("flat       sharp", f"{low}{high:>{_MARKS - len(low)}}", tuple(rows))
-
-
-def _furthest(each: PartialTrack) -> float:
-    return abs(each.deviation_cents) + each.deviation_uncertainty_cents

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, datetime
+from datetime import date
 
 from analyzer.letter.content import letter_of
 from analyzer.letter.model import Letter, Point, Section
+from analyzer.report.day import day_of
 from analyzer.report.markdown import code, escaped
 from analyzer.report.model import Report
 
@@ -16,7 +17,7 @@ def as_letter(report: Report, on: date | None = None) -> str:
 
     ``on`` is the day that stands on it, by default today's, where this runs.
     """
-    day = datetime.now().astimezone().date() if on is None else on
+    day = day_of(on)
     return "\n".join(_lines(letter_of(report, day))) + "\n"
 
 

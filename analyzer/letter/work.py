@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from analyzer.letter.model import Point, Section
 from analyzer.letter.words import error_in_words, is_in_tune, length_in_words, strings_named
+from analyzer.report.causes import nut_first
 from analyzer.report.model import Report, SaddleResult, StringResult
 
 _MOVING = (
@@ -67,13 +68,13 @@ def to_do(report: Report) -> Section:
         return Section(heading, *_without_bridge(report))
     if all(each.moves_mm is None for each in report.saddles):
         return Section(heading, (_ALL_FIRST,))
-    nut_first = _nut_first(report)
+    at_nut = nut_first(report.frets, report.strings)
     moved = [each for each in report.saddles if any((each.moves_mm or {}).values())]
     paragraphs = [_MOVING] if moved else [_NOTHING]
     if moved and any(each.action == "file" and each.move_mm for each in report.adjusters):
         paragraphs.append(_FILING)
-    if nut_first:
-        named, one = strings_named(nut_first), len(nut_first) == 1
+    if at_nut:
+        named, one = strings_named(at_nut), len(at_nut) == 1
         paragraphs.append(_NUT_FIRST.format(named, "s" if one else "", "it" if one else "them"))
     points = tuple(point for each in report.saddles for point in _of_saddle(each)) if moved else ()
     return Section(heading, tuple(paragraphs), points)
@@ -109,13 +110,3 @@ def _wanted(each: StringResult) -> Point:
     if abs(move_mm) <= half_mm:
         return Point(f"String {each.string}: as it is.")
     return Point(f"String {each.string}: {length_in_words(move_mm)}.")
-
-
-def _nut_first(report: Report) -> list[int]:
-    """Strings whose other frets say that the nut, and not the saddle, is to be cured first."""
-    moving = {each.string for each in report.measured if each.saddle_move_mm}
-    return [
-        each.string
-        for each in report.frets
-        if each.string in moving and {"nut", "stretch"} & set(each.cure)
-    ]

@@ -5,17 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from analyzer.page.scale import Scale, Tick
+from analyzer.page.scale import Scale, Tick, with_room
 from analyzer.pitch.settle import EARLY_S, Course
 from analyzer.pitch.track import Track, settled_from_s
-from analyzer.recording.labels import OPEN, TWELFTH_FRET
+from analyzer.recording.labels import ERROR_NOTES
 from analyzer.report.model import RecordingResult
 
 WIDTH, HEIGHT = 340.0, 192.0
 LEFT, RIGHT, TOP, BOTTOM = 42.0, 334.0, 40.0, 154.0
 _MARGIN, _NARROWEST_CENTS = 0.08, 1.0
 _TICKS_S, _TICKS_CENTS = 6, 5
-_NAMES = {OPEN: "open", TWELFTH_FRET: "12th fret"}
 # Quantiles of the measured track that are always in the drawing. What runs out of it at the end of
 # a note, where beats and noise are all that is left, must not make the rest too small to read.
 _SHOWN = (0.04, 0.96)
@@ -55,11 +54,11 @@ class CourseDrawing:
 
 def course_drawings(recordings: Sequence[RecordingResult]) -> tuple[CourseDrawing, ...]:
     """A drawing of the open note's takes and one of the 12th fret's, to one scale of cents."""
-    drawn = [each for each in recordings if each.fret in _NAMES and each.course is not None]
+    drawn = [each for each in recordings if each.fret in ERROR_NOTES and each.course is not None]
     if not drawn:
         return ()
     cents = _cents_scale(drawn)
-    notes = ((fret, [each for each in drawn if each.fret == fret]) for fret in _NAMES)
+    notes = ((fret, [each for each in drawn if each.fret == fret]) for fret in ERROR_NOTES)
     return tuple(_drawing(fret, takes, cents) for fret, takes in notes if takes)
 
 
@@ -67,7 +66,7 @@ def _drawing(fret: str, takes: Sequence[RecordingResult], cents: Scale) -> Cours
     end_s, from_s = max(_course(each).times_s[-1] for each in takes), _settled_from_s(takes)
     times = Scale(0.0, end_s, LEFT, RIGHT)
     return CourseDrawing(
-        _NAMES[fret],
+        ERROR_NOTES[fret],
         WIDTH,
         HEIGHT,
         LEFT,
@@ -93,9 +92,7 @@ def _cents_scale(takes: Sequence[RecordingResult]) -> Scale:
     values = [0.0, *(each for take in takes for each in _course(take).cents)]
     for take in takes:
         values += _quantiles(take.track)
-    low, high = min(values), max(values)
-    spare = max((high - low) * _MARGIN, (_NARROWEST_CENTS - (high - low)) / 2)
-    return Scale(low - spare, high + spare, BOTTOM, TOP)
+    return Scale(*with_room(values, _MARGIN, _NARROWEST_CENTS), BOTTOM, TOP)
 
 
 def _quantiles(track: Track | None) -> list[float]:

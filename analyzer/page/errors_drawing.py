@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from analyzer.page.rounding import with_interval
-from analyzer.page.scale import Scale, Tick
+from analyzer.page.scale import Scale, Tick, with_room
 from analyzer.report.model import Report
 
 WIDTH, LEFT, RIGHT = 340.0, 58.0, 228.0
@@ -50,15 +50,7 @@ class ErrorsDrawing:
 
 def errors_drawing(report: Report) -> ErrorsDrawing | None:
     """The drawing; None where no string has a result."""
-    now = {
-        each.string: (each.error_cents, each.error_uncertainty_cents)
-        for each in report.strings
-        if each.error_cents is not None and each.error_uncertainty_cents is not None
-    }
-    before = {
-        each.string: (each.error_cents, each.error_uncertainty_cents)
-        for each in report.errors_before
-    }
+    now, before = report.intervals, report.intervals_before
     if not now:
         return None
     scale = _scale([*now.values(), *before.values()])
@@ -86,10 +78,8 @@ def errors_drawing(report: Report) -> ErrorsDrawing | None:
 
 def _scale(intervals: list[tuple[float, float]]) -> Scale:
     """Nought is always in it."""
-    low = min(0.0, *(value - half for value, half in intervals))
-    high = max(0.0, *(value + half for value, half in intervals))
-    spare = max((high - low) * _MARGIN, (_NARROWEST_CENTS - (high - low)) / 2)
-    return Scale(low - spare, high + spare, LEFT, RIGHT)
+    ends = [end for value, half in intervals for end in (value - half, value + half)]
+    return Scale(*with_room([0.0, *ends], _MARGIN, _NARROWEST_CENTS), LEFT, RIGHT)
 
 
 def _mark(figure: tuple[float, float] | None, y: float, scale: Scale) -> Mark | None:

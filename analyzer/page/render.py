@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date
 from functools import cache
 from typing import Any
 
@@ -13,6 +13,7 @@ from analyzer.errors import printable
 from analyzer.html import page_template
 from analyzer.page.content import page_of
 from analyzer.page.rounding import plain
+from analyzer.report.day import day_of
 from analyzer.report.model import Report
 
 LONGEST_TEXT = 2000  # characters of a name or a line; reasons are cut before
@@ -23,7 +24,7 @@ def as_html(report: Report, on: date | None = None) -> str:
 
     ``on`` is the day that stands on it, by default today's, where this runs.
     """
-    day = datetime.now().astimezone().date() if on is None else on
+    day = day_of(on)
     return f"{_template().render(page=page_of(report, day))}\n"
 
 

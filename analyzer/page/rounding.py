@@ -9,7 +9,10 @@ from __future__ import annotations
 
 import math
 
+from analyzer.music import CENTS_PER_NEPER
+
 MINUS = "\N{MINUS SIGN}"  # screen readers pass over a hyphen
+NOT_HAD = "\N{EN DASH}"
 MOST_DECIMALS = 3  # finer than any bench needs; an interval is then shown wider than it is
 _TWO_DIGITS_TO = 354
 _SUPERSCRIPTS = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
@@ -58,6 +61,11 @@ def unsigned_with_interval(
     """The same of a size or a frequency."""
     text = with_interval(value, half_width, most)
     return None if text is None else text.removeprefix("+")
+
+
+def hz_with_interval(hz: float, half_width_cents: float, most: int = MOST_DECIMALS) -> str | None:
+    """A frequency and the half-width of its interval, both in Hz; the latter is given in cents."""
+    return unsigned_with_interval(hz, hz * half_width_cents / CENTS_PER_NEPER, most)
 
 
 def scientific(value: float | None, half_width: float | None) -> str | None:

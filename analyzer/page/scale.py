@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 _ROUND = (1.0, 2.0, 5.0, 10.0)
@@ -40,6 +41,16 @@ class Tick:
     at: float
     value: float
     decimals: int
+
+
+def with_room(values: Sequence[float], share: float, narrowest: float) -> tuple[float, float]:
+    """The ends of an axis that holds all values, with a share of room beyond either end.
+
+    It is at least ``narrowest`` wide, so that noise does not fill the drawing.
+    """
+    low, high = min(values), max(values)
+    room = max((high - low) * share, (narrowest - (high - low)) / 2)
+    return low - room, high + room
 
 
 def _round_step(least: float) -> float:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from analyzer.bridge.steps import Direction
 from analyzer.report.model import AdjusterResult
+from analyzer.report.words import turns_named
 
 ROW = 45.0  # from string to string where they are drawn evenly
 _SAME_SHARE = 1e-6
@@ -92,9 +93,5 @@ def turn_labels(
         y = nearest if in_row else y
         while any(abs(y - taken) < ROW / 2 for taken in found):
             y, in_row = y + ROW / 2, False
-        found[y] = TurnLabel(y, in_row, _turns(each.turns), each.direction)
+        found[y] = TurnLabel(y, in_row, turns_named(each.turns), each.direction)
     return tuple(found.values())
-
-
-def _turns(turns: float) -> str:
-    return f"{turns:g} turn{'' if turns <= 1 else 's'}"

@@ -5,21 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from analyzer.music import CENTS_PER_NEPER, cents_between
+from analyzer.music import cents_between
 from analyzer.page.course_drawing import CourseDrawing, course_drawings
 from analyzer.page.rounding import (
+    NOT_HAD,
+    hz_with_interval,
     scientific,
     sharp_or_flat,
     signed,
     unsigned_with_interval,
     with_interval,
 )
-from analyzer.recording.labels import OPEN, TWELFTH_FRET
+from analyzer.recording.labels import ERROR_NOTES
 from analyzer.report.model import RecordingResult, Report, StringResult
 from analyzer.report.words import way
-
-_NOTES = {OPEN: "open", TWELFTH_FRET: "12th fret"}
-NOT_HAD = "\N{EN DASH}"
 
 
 @dataclass(frozen=True)
@@ -162,7 +161,7 @@ def _facts(
         if hz is not None:
             yield f"{name}, settled", f"{hz:.3f} Hz"
             yield f"{name}, drift", f"{_cents(drift)} cents" if drift is not None else NOT_HAD
-    for fret, name in _NOTES.items():
+    for fret, name in ERROR_NOTES.items():
         takes = [each for each in used if each.fret == fret and each.settled_hz is not None]
         if takes:
             yield f"{name.capitalize()}, takes", _scatter(takes)
@@ -191,9 +190,8 @@ def _scatter(takes: Sequence[RecordingResult]) -> str:
 def _take(each: RecordingResult) -> Take:
     settled = NOT_HAD
     if each.settled_hz is not None and each.settled_uncertainty_cents is not None:
-        half_hz = each.settled_hz * each.settled_uncertainty_cents / CENTS_PER_NEPER
-        settled = unsigned_with_interval(each.settled_hz, half_hz) or NOT_HAD
-    note = _NOTES.get(each.fret or "", each.fret or "")
+        settled = hz_with_interval(each.settled_hz, each.settled_uncertainty_cents) or NOT_HAD
+    note = ERROR_NOTES.get(each.fret or "", each.fret or "")
     stiffness = scientific(each.stiffness, each.stiffness_uncertainty) or NOT_HAD
     drift = _cents(each.sustain_drift_cents)
     return Take(each.named, f"{note}, take {each.take}", settled, drift, stiffness, each.cautions)

@@ -5,11 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analyzer.errors import RecordingError
+
+Status = Literal["used", "used with a caution", "rejected"]
 
 
 @dataclass(frozen=True)
@@ -53,6 +56,13 @@ class Traits:
     noise_dbfs: float
     half_lines: bool
     print_: NDArray[np.float32]
+
+
+def status_of(fault: str | None, cautions: Sequence[Caution]) -> Status:
+    """The verdict on a recording in a word; ``fault`` is why it cannot be used."""
+    if fault is not None:
+        return "rejected"
+    return "used with a caution" if cautions else "used"
 
 
 def widened_cents(own_cents: float, cautions: Sequence[Caution]) -> float:

@@ -17,6 +17,7 @@ from analyzer.music import NOTE_PATTERN, semitones_from_a4
 OPEN = "open"
 TWELFTH_FRET = "f12"
 HARMONIC = "h12"
+ERROR_NOTES = {OPEN: "open", TWELFTH_FRET: "12th fret"}  # the two of a string's error, in words
 HIGHEST_FRET = 36
 _BETWEEN = r"[-_ ]+"
 _NAME = re.compile(

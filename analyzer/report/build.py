@@ -17,9 +17,10 @@ from analyzer.frets.judge import FretResult
 from analyzer.instrument.model import Instrument
 from analyzer.measure import Measured
 from analyzer.pitch.settle import SettledPitch
+from analyzer.quality.model import status_of
 from analyzer.recording.labels import OPEN, TWELFTH_FRET
 from analyzer.report.adjustment import Done, adjust
-from analyzer.report.causes import findings_of, frets_of
+from analyzer.report.causes import findings_of, frets_of, nut_first
 from analyzer.report.model import (
     BridgeLayout,
     ErrorBefore,
@@ -85,14 +86,11 @@ def build_report(
 
 def _nut_first(frets: Sequence[FretResult], strings: Sequence[StringResult]) -> Iterator[str]:
     """The saddle's advice rests on the 12th fret as the nut stands; the order is the trade's."""
-    moving = {each.string for each in strings if each.saddle_move_mm}
-    for each in frets:
-        if each.string in moving and {"nut", "stretch"} & set(each.cure):
-            yield (
-                f"String {each.string}: its frets say that the nut comes first. Leave its saddle "
-                "until the nut has been seen to, then record again: the steps here are for the "
-                "nut as it is."
-            )
+    for string in nut_first(frets, strings):
+        yield (
+            f"String {string}: its frets say that the nut comes first. Leave its saddle until the "
+            "nut has been seen to, then record again: the steps here are for the nut as it is."
+        )
 
 
 def _before(done: Done | None) -> Iterator[ErrorBefore]:
@@ -197,7 +195,7 @@ def _recording(each: Measured) -> RecordingResult:
     cautions = tuple(caution.text for caution in each.cautions)
     result = replace(result, reason=reason, cautions=cautions, **figures)
     result = replace(result, course=each.pitch.course, track=each.pitch.track)
-    return replace(result, status="used with a caution" if cautions else "used")
+    return replace(result, status=status_of(None, each.cautions))
 
 
 def _number(value: float) -> float | None:

@@ -28,6 +28,12 @@ def frets_of(
     return tuple(each for each in found if each is not None)
 
 
+def nut_first(frets: Sequence[FretResult], strings: Sequence[StringResult]) -> list[int]:
+    """Strings whose saddle should move, but only after work at the nut."""
+    moving = {each.string for each in strings if each.saddle_move_mm}
+    return [each.string for each in frets if each.string in moving and each.nut_first]
+
+
 def findings_of(
     instrument: Instrument,
     measured: Sequence[Measured],

@@ -6,13 +6,12 @@ from collections.abc import Iterator
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Literal
 
-from analyzer import __version__
 from analyzer.bridge.response import Change
 from analyzer.report.earlier import EarlierReport, EarlierString
-from analyzer.report.files import table_as_csv
-from analyzer.report.json_text import json_text
+from analyzer.report.json_text import head, json_text
 from analyzer.report.model import SCHEMA_VERSION
 from analyzer.report.round_before import check_same_instrument
+from analyzer.report.tables import table_as_csv
 
 Verdict = Literal["better", "worse", "changed", "no sure change"]
 
@@ -124,8 +123,7 @@ def _verdict(change: Change) -> Verdict:
 def comparison_as_json(comparison: Comparison) -> str:
     """The comparison as JSON text; numbers are unrounded."""
     body = {
-        "schema_version": SCHEMA_VERSION,
-        "program": {"name": "pluckcheck", "version": __version__},
+        **head(SCHEMA_VERSION),
         **asdict(comparison),
     }
     return json_text(body)

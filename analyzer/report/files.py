@@ -6,14 +6,12 @@ import errno
 import os
 import shutil
 import stat
-from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from analyzer import __version__
 from analyzer.errors import UnusableInputError, printable
-from analyzer.report.json_text import json_text
+from analyzer.report.json_text import head, json_text
 from analyzer.report.model import SCHEMA_VERSION, Report
 
 _REPLACED = (None, stat.S_IFREG)  # what is written beside and put in place when it is whole
@@ -29,8 +27,7 @@ def as_json(report: Report) -> str:
     Numbers are unrounded; what could not be had is null.
     """
     body: dict[str, Any] = {
-        "schema_version": SCHEMA_VERSION,
-        "program": {"name": "pluckcheck", "version": __version__},
+        **head(SCHEMA_VERSION),
         "instrument": {
             "name": report.instrument,
             "name_given": report.name_given,
@@ -53,20 +50,6 @@ def as_json(report: Report) -> str:
         "warnings": list(report.warnings),
     }
     return json_text(body)
-
-
-def rows_as_csv(rows: Sequence[Mapping[str, Any]], columns: Sequence[str]) -> str:
-    """Rows as CSV text under these columns; text in them is made safe for spreadsheets."""
-    import pandas as pd
-
-    safe = [{name: harmless_cell(cell) for name, cell in row.items()} for row in rows]
-    return str(pd.DataFrame(safe, columns=list(columns)).to_csv(index=False, lineterminator="\n"))
-
-
-def table_as_csv(rows: Sequence[Any], columns: Sequence[str]) -> str:
-    """Rows of dataclasses with a ``reason``, which comes last, as CSV text."""
-    columns = [*(each for each in columns if each != "reason"), "reason"]
-    return rows_as_csv([asdict(each) for each in rows], columns)
 
 
 def harmless_cell(value: Any) -> Any:

@@ -11,12 +11,22 @@ import re
 import textwrap
 from typing import Any
 
+from analyzer import __version__
+
 _INDENT = 2
 _COLUMNS = 100  # a list of numbers that is longer goes on in the next line
 _NUMBER = r"(?:-?\d[\d.eE+-]*|null)"
 # Within a JSON string there is no line end, so a list found so is never part of a text.
 _NUMBERS = re.compile(rf"(?<=\[)\n( *)({_NUMBER}(?:,\n *{_NUMBER})*)\n *(?=\])")
 _NO_UTF8 = re.compile("[\ud800-\udfff]")  # how Python holds the bytes of a file name that are none
+
+
+def head(schema_version: int) -> dict[str, Any]:
+    """What every result begins with."""
+    return {
+        "schema_version": schema_version,
+        "program": {"name": "pluckcheck", "version": __version__},
+    }
 
 
 def json_text(body: Any) -> str:

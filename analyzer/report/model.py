@@ -6,7 +6,6 @@ A value that could not be had is None, and the ``reason`` beside it says why.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 from analyzer.bridge.steps import Direction, Step
 from analyzer.findings.model import Finding
@@ -14,6 +13,7 @@ from analyzer.frets.judge import FretResult
 from analyzer.instrument.model import Action, ScrewHead
 from analyzer.pitch.settle import Course
 from analyzer.pitch.track import Track
+from analyzer.quality.model import Status
 
 SCHEMA_VERSION = 1
 
@@ -32,7 +32,7 @@ class RecordingResult:
     string: int | None
     fret: str | None
     take: int | None
-    status: Literal["used", "used with a caution", "rejected"]
+    status: Status
     reason: str | None = None
     settled_hz: float | None = None
     settled_uncertainty_cents: float | None = None
@@ -211,6 +211,20 @@ class Report:
     @property
     def measured(self) -> tuple[StringResult, ...]:
         return tuple(each for each in self.strings if each.error_cents is not None)
+
+    @property
+    def intervals(self) -> dict[int, tuple[float, float]]:
+        """The error of each string with a result and the half-width of its interval, cents."""
+        return {
+            each.string: (each.error_cents, each.error_uncertainty_cents)
+            for each in self.strings
+            if each.error_cents is not None and each.error_uncertainty_cents is not None
+        }
+
+    @property
+    def intervals_before(self) -> dict[int, tuple[float, float]]:
+        """The same in the earlier report."""
+        return {e.string: (e.error_cents, e.error_uncertainty_cents) for e in self.errors_before}
 
     @property
     def complete(self) -> bool:

@@ -10,6 +10,7 @@ from datetime import date, datetime, time
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
+from analyzer.report.day import day_of
 from analyzer.report.model import Report
 from analyzer.report.settings import settings_frame
 from analyzer.report.tables import harmless, recordings_frame, strings_frame
@@ -41,7 +42,7 @@ def as_xlsx(report: Report, on: date | None = None) -> bytes:
     """The workbook. ``on`` is the day that stands in it, by default today's, where this runs."""
     import pandas as pd
 
-    day = datetime.now().astimezone().date() if on is None else on
+    day = day_of(on)
     sheets = {
         "strings": strings_frame(report),
         "recordings": recordings_frame(report),

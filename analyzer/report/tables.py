@@ -6,6 +6,7 @@ Numbers are numbers, unrounded. What could not be had is missing: an empty cell,
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import asdict
 from importlib.util import find_spec
 from io import BytesIO
 from pathlib import Path
@@ -66,6 +67,14 @@ def table_form(
 def frame_as_csv(frame: pd.DataFrame) -> str:
     """CSV text (RFC 4180 but for its line ends); text is made safe for spreadsheets."""
     return str(harmless(frame).to_csv(index=False, lineterminator="\n"))
+
+
+def table_as_csv(rows: Sequence[Any], columns: Sequence[str]) -> str:
+    """Dataclasses with a ``reason``, which comes last, as CSV text."""
+    import pandas as pd
+
+    columns = [*(each for each in columns if each != "reason"), "reason"]
+    return frame_as_csv(pd.DataFrame([asdict(each) for each in rows], columns=columns))
 
 
 def frame_as_parquet(frame: pd.DataFrame) -> bytes:

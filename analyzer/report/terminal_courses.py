@@ -9,12 +9,12 @@ from statistics import median
 from rich.console import ConsoleOptions
 from rich.text import Text
 
+from analyzer.recording.labels import ERROR_NOTES
 from analyzer.report.layout import line, signed
 from analyzer.report.model import RecordingResult, Report
 
 _BARS = "▁▂▃▄▅▆▇█"
 _DIGITS = "0123456789"  # where the terminal has no bars
-_NOTES = {"open": "open", "f12": "12th fret"}
 _MOST_BINS, _FEWEST_BINS = 28, 8
 _LEAST_CENTS = 1.0  # from the lowest bar to the highest, so that noise does not look like a glide
 # Quantiles of all that was measured which lie between the lowest and the highest bar. What a note
@@ -32,7 +32,9 @@ class _Row:
 
 def course_lines(report: Report, options: ConsoleOptions) -> Iterator[Text]:
     """A line for each string: time to the right, sharp upward, one scale for all."""
-    drawn = [each for each in report.recordings if each.fret in _NOTES and each.track is not None]
+    drawn = [
+        each for each in report.recordings if each.fret in ERROR_NOTES and each.track is not None
+    ]
     names = {each.string: f"{each.string} {each.note}" for each in report.strings}
     wide = max(map(len, names.values()), default=0)
     bins = _bins(options.max_width - wide)
@@ -41,7 +43,9 @@ def course_lines(report: Report, options: ConsoleOptions) -> Iterator[Text]:
         return
     end_s = max(each.track.times_s[-1] for each in drawn if each.track is not None)
     rows = [
-        _Row(name, {fret: _binned(_takes(drawn, string, fret), end_s, bins) for fret in _NOTES})
+        _Row(
+            name, {fret: _binned(_takes(drawn, string, fret), end_s, bins) for fret in ERROR_NOTES}
+        )
         for string, name in names.items()
     ]
     low, high = _ends(seen, [cents for each in drawn if each.course for cents in each.course.cents])
@@ -52,15 +56,16 @@ def course_lines(report: Report, options: ConsoleOptions) -> Iterator[Text]:
     )
     for row in rows:
         words = "  ".join(
-            f"{note} {_drawn(row.cents[fret], low, high, marks)}" for fret, note in _NOTES.items()
+            f"{note} {_drawn(row.cents[fret], low, high, marks)}"
+            for fret, note in ERROR_NOTES.items()
         )
         yield line(f" {row.name:<{wide}}  {words}".rstrip())
 
 
 def _bins(width: int) -> int:
     """How many bins of time each note has room for."""
-    words = 1 + 2 * len(_NOTES) + sum(len(note) + 1 for note in _NOTES.values())
-    return min((width - words) // len(_NOTES), _MOST_BINS)
+    words = 1 + 2 * len(ERROR_NOTES) + sum(len(note) + 1 for note in ERROR_NOTES.values())
+    return min((width - words) // len(ERROR_NOTES), _MOST_BINS)
 
 
 def _takes(drawn: Sequence[RecordingResult], string: int, fret: str) -> list[RecordingResult]:

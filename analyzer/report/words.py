@@ -14,7 +14,12 @@ def way(move_mm: float) -> str:
 
 def turned(turns: float, direction: str | None) -> str:
     """Turns of a screw, as seen facing its head."""
-    return f"{turns:g} turn{'' if turns <= 1 else 's'} {direction}"
+    return f"{turns_named(turns)} {direction}"
+
+
+def turns_named(turns: float) -> str:
+    """How many turns, whichever way."""
+    return f"{turns:g} turn{'' if turns <= 1 else 's'}"
 
 
 def moved(adjuster: AdjusterResult, move_mm: float) -> str:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import asdict, fields
 
-from analyzer import __version__
-from analyzer.report.files import table_as_csv
-from analyzer.report.json_text import json_text
+from analyzer.report.json_text import head, json_text
+from analyzer.report.tables import table_as_csv
 from analyzer.restring.plan import RestringPlan
 from analyzer.restring.predict import StringChange
 
@@ -16,8 +15,7 @@ SCHEMA_VERSION = 1
 def plan_as_json(plan: RestringPlan) -> str:
     """The plan as JSON text. Numbers are unrounded; what could not be had is null."""
     body = {
-        "schema_version": SCHEMA_VERSION,
-        "program": {"name": "pluckcheck", "version": __version__},
+        **head(SCHEMA_VERSION),
         "instrument": {"name": plan.instrument, "tuning": list(plan.tuning)},
         "a4_hz": plan.a4_hz,
         "strings": [asdict(each) for each in plan.strings],
