@@ -1,0 +1,136 @@
+"""Lots of invented instruments on disk, whose true errors are known."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import joblib
+import numpy as np
+import soundfile
+from pluck_model import PluckModel, recording
+
+from analyzer.instrument.model import Instrument
+from analyzer.music import note_hz
+
+TUNING = ("E2", "A2", "D3", "G3", "B3", "E4")
+INSTRUMENT = """[instrument]
+name = "Invented six-string"
+scale_length_mm = 647.7
+tuning = ["E2", "A2", "D3", "G3", "B3", "E4"]
+
+[bridge]
+saddles = [[6], [5], [4], [3], [2], [1]]
+thread = "M3"
+screw_head = "tail"
+smallest_turn = 0.25
+travel_mm = [4.0, 6.0]
+"""
+SPECIFICATION = """[lot]
+name = "Invented week"
+
+[error]
+plus_minus_cents = 3.0
+"""
+
+
+@dataclass(frozen=True)
+class MadeLot:
+    """``errors_cents``: the truth, shape (instruments, strings), string 6 first."""
+
+    folder: Path
+    serials: tuple[str, ...]
+    errors_cents: np.ndarray
+
+
+def made_lot(
+    folder: Path,
+    instruments: int,
+    *,
+    seed: int = 1,
+    spread_cents: float = 1.2,
+    duration_s: float = 3.0,
+    rate_hz: int = 44_100,
+    played: int | None = None,
+    jobs: int = 1,
+) -> MadeLot:
+    """Folders P00001 on, a recording of each note in each, instrument.toml and lot.toml above.
+
+    ``played``: after so many instruments their notes come again, each under noise of its own.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "instrument.toml").write_text(INSTRUMENT)
+    (folder / "lot.toml").write_text(SPECIFICATION)
+    numbers = range(1, instruments + 1)
+    errors = np.array([_errors(seed, number, spread_cents) for number in numbers])
+    serials = tuple(f"P{number:05d}" for number in numbers)
+    first = min(played or instruments, instruments)
+    joblib.Parallel(jobs)(
+        joblib.delayed(_write)(folder / serial, each, (seed, number), duration_s, rate_hz)
+        for serial, each, number in zip(serials[:first], errors, numbers, strict=False)
+    )
+    for number in range(first, instruments):
+        _write_again(folder / serials[number % first], folder / serials[number], number)
+        errors[number] = errors[number % first]
+    return MadeLot(folder, serials, errors)
+
+
+def small_lot(folder: Path, serials: tuple[str, ...], recordings: Path) -> None:
+    """The same recordings under several serial numbers: quick, for what does not look at them."""
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "lot.toml").write_text(SPECIFICATION)
+    for serial in serials:
+        shutil.copytree(recordings, folder / serial)
+
+
+def _errors(seed: int, number: int, spread_cents: float) -> np.ndarray:
+    return np.random.default_rng([seed, number]).normal(0, spread_cents, len(TUNING))
+
+
+def _write(
+    folder: Path, errors: np.ndarray, seed: tuple[int, int], duration_s: float, rate_hz: int
+) -> None:
+    folder.mkdir(exist_ok=True)
+    rng = np.random.default_rng([*seed, 1])
+    strings = Instrument("made", TUNING).strings
+    for string, note, error_cents in zip(strings, TUNING, errors, strict=True):
+        models = {"open": _open(note_hz(note), string, rng)}
+        models["f12"] = _fretted(models["open"], float(error_cents))
+        for fret, model in models.items():
+            take = recording(
+                model, rng, duration_s=duration_s - 0.25, silence_s=0.25, rate_hz=rate_hz
+            )
+            path = folder / f"s{string}_{fret}_1.wav"
+            soundfile.write(path, take, rate_hz, subtype="PCM_16")
+
+
+def _write_again(source: Path, folder: Path, number: int) -> None:
+    folder.mkdir(exist_ok=True)
+    rng = np.random.default_rng(number)
+    for path in source.iterdir():
+        samples, rate_hz = soundfile.read(path, dtype="float32")
+        samples += 1e-4 * rng.standard_normal(samples.size, dtype=np.float32)
+        soundfile.write(folder / path.name, samples, rate_hz, subtype="PCM_16")
+
+
+def _open(nominal_hz: float, string: int, rng: np.random.Generator) -> PluckModel:
+    return PluckModel(
+        nominal_hz * 2 ** (rng.normal(0, 2) / 1200),
+        stiffness=10 ** rng.uniform(-5, -4),
+        glide_cents=rng.uniform(1, 6),
+        glide_time_s=rng.uniform(0.1, 0.3),
+        decay_s=0.9 + 0.12 * string,
+    )
+
+
+def _fretted(model: PluckModel, error_cents: float) -> PluckModel:
+    """Half as long, so B is four times as large (Fletcher 1964)."""
+    return replace(
+        model,
+        f1_hz=2 * model.f1_hz * 2 ** (error_cents / 1200),
+        stiffness=4 * model.stiffness,
+        glide_cents=0.7 * model.glide_cents,
+        decay_s=0.6 * model.decay_s,
+        pluck_position=0.34,
+    )
