@@ -54,7 +54,9 @@ def local_folder(session: Session, rules: ReadingRules = TRUSTED) -> Iterator[Pa
         sizes = _sizes(session)
         for file in (*session.files, TAKES_NAME):
             if file in sizes:
-                _fetch_recording(joined(session.place, file), _inside(room, file), sizes[file], rules)
+                _fetch_recording(
+                    joined(session.place, file), _inside(room, file), sizes[file], rules
+                )
         if session.instrument_file is not None and is_url(session.instrument_file):
             _fetch(session.instrument_file, room / INSTRUMENT_NAME)
         yield room
