@@ -1,9 +1,9 @@
 """What is said of a lot, as values: every output of a lot is made from these.
 
 All figures but the gauge study's are of each serial number's last session, its instruments in
-the order of time, those without a time last. Statistics come in the unit of what they are made from,
-which is cents for every one of them here; indices and shares have none. Signs are those of the
-report. What could not be had is None, or a ``NotGiven`` or ``Figure`` with the reason.
+the order of time, those without a time last. Statistics come in the unit of what they are made
+from, which is cents for every one of them here; indices and shares have none. Signs are those of
+the report. What could not be had is None, or a ``NotGiven`` or ``Figure`` with the reason.
 """
 
 from __future__ import annotations
@@ -252,7 +252,7 @@ class GroupTable:
     By string there is a table for each characteristic, of that string's values. By station,
     operator, hour or day the values are the means over an instrument's strings, none where one of
     its strings has no value, and an instrument conforms where all its strings do. With
-    ``characteristic`` None there are no moments, and the share is that of the instruments' verdicts.
+    ``characteristic`` None there are no moments, and the share is of the instruments' verdicts.
     """
 
     by: GroupedBy

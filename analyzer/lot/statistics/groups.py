@@ -19,11 +19,13 @@ _LABELS: dict[Period, str] = {"hour": "%Y-%m-%d %H:00", "day": "%Y-%m-%d"}
 
 @dataclass(frozen=True)
 class Group:
-    """``moments`` of its values, and the yield of those rows that were decided."""
+    """``moments`` of its values, and the yield of those ``decided`` of its ``rows``."""
 
     name: str
     moments: Moments
     conforming: Figure
+    rows: int
+    decided: int
 
 
 def by_column(
@@ -61,5 +63,5 @@ def _groups(
         decided = rows[conforms].dropna().astype(bool)
         share = conforming_share(int(decided.sum()), len(decided), confidence)
         values = rows[value].to_numpy(dtype=float, na_value=np.nan)
-        found.append(Group(name, moments(values), share))
+        found.append(Group(name, moments(values), share, len(rows), len(decided)))
     return tuple(found)
