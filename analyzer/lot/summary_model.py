@@ -35,7 +35,7 @@ from analyzer.lot.statistics.trend import Trend
 # What of the strings is charted: one string, or of all strings of an instrument the mean, or the
 # largest distance from the target.
 Charted = Literal["string", "mean of strings", "farthest string"]
-GroupedBy = Literal["string", "station", "operator", "hour", "day"]
+GroupedBy = Literal["station", "operator", "hour", "day"]
 
 
 @dataclass(frozen=True)
@@ -190,7 +190,8 @@ class ChartOf:
 
     ``charts`` has a chart of where the process is and one of its scatter, in cents; its labels are
     those of ``Subgrouping``. A subgroup without a value has no point. ``location_signals`` and
-    ``scatter_signals`` are the patterns on the two, in order.
+    ``scatter_signals`` are the patterns on the two, in order; the farthest string is held to its
+    control limits only, since it scatters unevenly.
     """
 
     characteristic: Characteristic
@@ -216,8 +217,8 @@ class ChartOf:
 class ControlCharts:
     """All charts, by characteristic: each string, then the mean and the farthest of them.
 
-    ``expected_false_alarms``: about how many of the signals chance alone would give on so many
-    points of a process in control, as if no two charts had anything in common.
+    ``expected_false_alarms``: about how many of the signals, at least, chance alone would give on
+    so many points of a process in control, as if every point were normal.
     """
 
     subgrouping: Subgrouping
@@ -249,10 +250,9 @@ class Causes:
 class GroupTable:
     """Groups of instruments, in order: each with its moments and the share that conforms.
 
-    By string there is a table for each characteristic, of that string's values. By station,
-    operator, hour or day the values are the means over an instrument's strings, none where one of
-    its strings has no value, and an instrument conforms where all its strings do. With
-    ``characteristic`` None there are no moments, and the share is of the instruments' verdicts.
+    The values are the means over an instrument's strings, none where one of its strings has no
+    value, and an instrument conforms where all its strings do. With ``characteristic`` None there
+    are no moments, and the share is of the instruments' verdicts. By string, see ``JudgedString``.
     """
 
     by: GroupedBy

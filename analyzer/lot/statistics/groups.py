@@ -14,7 +14,8 @@ from analyzer.lot.statistics.shares import conforming_share
 
 Period = Literal["hour", "day"]
 NOT_SAID = "not said"  # the group of rows that name none
-_LABELS: dict[Period, str] = {"hour": "%Y-%m-%d %H:00", "day": "%Y-%m-%d"}
+# How they are named, which puts them in order as well.
+PERIODS: dict[str, str] = {"hour": "%Y-%m-%d %H:00", "day": "%Y-%m-%d"}
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ def by_period(
 
     Hours and days are those of the column's own time zone. Rows without a time come last.
     """
-    return _groups(frame, frame[column].dt.strftime(_LABELS[period]), value, conforms, confidence)
+    return _groups(frame, frame[column].dt.strftime(PERIODS[period]), value, conforms, confidence)
 
 
 def _groups(

@@ -76,6 +76,24 @@ def subgroups_by_label(values: ArrayLike, labels: Sequence[object]) -> tuple[Sub
     return tuple(Subgroup(label, np.array(held)) for label, held in gathered.items())
 
 
+def subgroups_by_code(
+    values: NDArray[np.float64], codes: NDArray[np.int64], labels: Sequence[str]
+) -> tuple[Subgroup, ...]:
+    """The same where each value has the place of its label in ``labels``, or -1 for none.
+
+    In the order of ``labels``. Values without one are left out, as are those not finite.
+    """
+    known = np.isfinite(values) & (codes >= 0)
+    order = np.argsort(codes[known], kind="stable")
+    kept, held = codes[known][order], values[known][order]
+    found, starts = np.unique(kept, return_index=True)
+    ends = [*starts[1:].tolist(), len(kept)]
+    return tuple(
+        Subgroup(labels[code], held[start:end])
+        for code, start, end in zip(found.tolist(), starts.tolist(), ends, strict=True)
+    )
+
+
 def subgroups_in_runs(values: ArrayLike, size: int) -> tuple[Subgroup, ...]:
     """Every ``size`` values that follow one another are a subgroup, numbered from 1.
 
