@@ -106,7 +106,6 @@ def _study(
     operators = rows.loc[used, "operator"]
     table = gauge_table(rows.loc[used, "value_cents"], parts[used].tolist(), operators.tolist())
     width = _width(rows)
-    given = isinstance(table, NotGiven)
     return GaugeStudy(
         characteristic,
         string,
@@ -115,8 +114,8 @@ def _study(
         tuple(operators.unique()),
         operators_are,
         width,
-        table if given else gauge_anova(table, width),
-        table if given else gauge_range(table, width),
+        table if isinstance(table, NotGiven) else gauge_anova(table, width),
+        table if isinstance(table, NotGiven) else gauge_range(table, width),
         caution,
     )
 
