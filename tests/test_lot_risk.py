@@ -11,7 +11,7 @@ from scipy import stats
 from analyzer.lot.conformity import guard_bands, simple_acceptance
 from analyzer.lot.decision import combine, decide
 from analyzer.lot.measurement import Measurement, NoteSpread
-from analyzer.lot.risk import Process, global_risk, lot_risk, process_of
+from analyzer.lot.risk import LotRisk, Process, global_risk, lot_risk, process_of
 from analyzer.lot.specification import DecisionRule, Interval, Limits
 from analyzer.lot.uncertainty import Uncertainty
 
@@ -97,6 +97,12 @@ def measured(value: float, u: float, string: int = 1) -> Measurement:
     return Measurement("error_cents", string, value, (NoteSpread(1, 0.0, u**2),))
 
 
+def risk_of(decisions) -> LotRisk:
+    chances = [each.conformity_probability for each in decisions]
+    known = [math.nan if each is None else each for each in chances]
+    return lot_risk([each.verdict for each in decisions], known)
+
+
 def test_risk_of_a_simulated_lot_is_what_really_went_wrong() -> None:
     """6000 instruments whose errors are spread evenly, so that nothing is known beforehand.
 
@@ -115,7 +121,7 @@ def test_risk_of_a_simulated_lot_is_what_really_went_wrong() -> None:
         ]
         verdicts = np.array([each.verdict for each in decisions])
         good = np.abs(truth) <= 3
-        risk = lot_risk(decisions)
+        risk = risk_of(decisions)
         for expected, happened in (
             (risk.expected_nonconforming_accepted, np.sum((verdicts == "conform") & ~good)),
             (risk.expected_conforming_rejected, np.sum((verdicts == "not conform") & good)),
@@ -140,7 +146,7 @@ def test_lot_risk_by_hand() -> None:
         combine([decide(measured(1.0, 0.5), limits, rule), decide(unknown, limits, rule)]),
         combine([decide(Measurement("error_cents", 1, None, reason="Lost."), limits, rule)]),
     ]
-    found = lot_risk(decisions)
+    found = risk_of(decisions)
     assert (found.accepted, found.rejected, found.not_decided) == (3, 1, 1)
     assert found.consumers_risk == pytest.approx((0.02275 + 0.15866) / 2, abs=1e-5)
     assert found.producers_risk == pytest.approx(0.15866, abs=1e-5)
@@ -149,7 +155,7 @@ def test_lot_risk_by_hand() -> None:
 
 
 def test_a_lot_without_instruments_has_no_risk_to_state() -> None:
-    found = lot_risk([])
+    found = risk_of([])
     assert (found.accepted, found.consumers_risk, found.producers_risk) == (0, None, None)
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, get_args
 
 from analyzer.lot.conformity import (
     GuardBands,
@@ -31,6 +31,7 @@ from analyzer.lot.uncertainty import Uncertainty
 from analyzer.report.model import Report
 
 Verdict = Literal["conform", "not conform", "not decided"]
+VERDICTS: tuple[Verdict, ...] = get_args(Verdict)
 _NOTHING_JUDGED = (
     "The specification has no limits for any string of this instrument. Add them to lot.toml, or "
     "mend the numbers of the strings."

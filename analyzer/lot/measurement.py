@@ -28,7 +28,8 @@ from analyzer.recording.labels import OPEN, TWELFTH_FRET
 from analyzer.report.model import RecordingResult, Report, StringResult
 from analyzer.strings import Scatter, combine_takes, pluck_scatter, take_shares
 
-_NOTES: dict[Characteristic, tuple[str, ...]] = {
+# What is recorded for each.
+NOTES: dict[Characteristic, tuple[str, ...]] = {
     "error_cents": (OPEN, TWELFTH_FRET),
     "open_pitch_cents": (OPEN,),
     "open_drift_cents": (OPEN,),
@@ -151,7 +152,7 @@ def _measured(
     if scatter is None:
         return replace(found, reason=_NOT_SURE)
     spread = _drift_spread if characteristic in _DRIFTS else _pitch_spread
-    notes = [heard.takes[string.string, note] for note in _NOTES[characteristic]]
+    notes = [heard.takes[string.string, note] for note in NOTES[characteristic]]
     return replace(
         found,
         notes=tuple(spread(takes, heard.pitches, scatter) for takes in notes),
@@ -201,7 +202,7 @@ def _value(characteristic: Characteristic, string: StringResult, a4_hz: float) -
 
 def _why_missing(characteristic: Characteristic, string: StringResult, takes: _Takes) -> str:
     if characteristic != "error_cents" and all(
-        (string.string, note) in takes for note in _NOTES[characteristic]
+        (string.string, note) in takes for note in NOTES[characteristic]
     ):
         return _NO_DRIFT
     return string.reason or _NO_DRIFT

@@ -13,21 +13,21 @@ clause 9.5), over all that the process makes and all errors of measurement:
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.integrate import quad
 
 from analyzer.lot.conformity import GuardBands, conformity_probability
-from analyzer.lot.decision import InstrumentDecision, Verdict
+from analyzer.lot.decision import VERDICTS, Verdict
 from analyzer.lot.specification import Interval
 from analyzer.lot.uncertainty import Uncertainty
 
 _FAR = 9.0  # standard deviations; what lies beyond is less than 1e-18
 _EXACT = 1e-12  # of a probability
-_VERDICTS: tuple[Verdict, ...] = ("conform", "not conform", "not decided")
 
 
 @dataclass(frozen=True)
@@ -76,39 +76,40 @@ class Process:
     deviation_cents: float
 
 
-def lot_risk(decisions: Iterable[InstrumentDecision]) -> LotRisk:
-    """The specific risks of a lot's instruments, taken together."""
-    chances: dict[Verdict, list[float]] = {verdict: [] for verdict in _VERDICTS}
-    counts = dict.fromkeys(_VERDICTS, 0)
-    for each in decisions:
-        counts[each.verdict] += 1
-        if each.conformity_probability is not None:
-            chances[each.verdict].append(each.conformity_probability)
-    accepted, rejected = chances["conform"], chances["not conform"]
-    wrongly_in = math.fsum(1 - each for each in accepted)
-    wrongly_out = math.fsum(rejected)
+def lot_risk(verdicts: Sequence[Verdict], conformity_probabilities: ArrayLike) -> LotRisk:
+    """The specific risks of a lot's instruments, taken together.
+
+    Of each instrument its verdict and its probability of conformity, NaN where it has none.
+    """
+    given = np.asarray(verdicts, dtype=object)
+    chances = np.asarray(conformity_probabilities, dtype=float)
+    of = {verdict: chances[given == verdict] for verdict in VERDICTS}
+    accepted, rejected = (known[np.isfinite(known)] for known in (of["conform"], of["not conform"]))
+    wrongly_in, wrongly_out = math.fsum(1 - accepted), math.fsum(rejected)
     return LotRisk(
-        accepted=counts["conform"],
-        rejected=counts["not conform"],
-        not_decided=counts["not decided"],
-        consumers_risk=wrongly_in / len(accepted) if accepted else None,
-        producers_risk=wrongly_out / len(rejected) if rejected else None,
+        accepted=len(of["conform"]),
+        rejected=len(of["not conform"]),
+        not_decided=len(of["not decided"]),
+        consumers_risk=wrongly_in / len(accepted) if len(accepted) else None,
+        producers_risk=wrongly_out / len(rejected) if len(rejected) else None,
         expected_nonconforming_accepted=wrongly_in,
         expected_conforming_rejected=wrongly_out,
-        accepted_without_probability=counts["conform"] - len(accepted),
-        rejected_without_probability=counts["not conform"] - len(rejected),
+        accepted_without_probability=len(of["conform"]) - len(accepted),
+        rejected_without_probability=len(of["not conform"]) - len(rejected),
     )
 
 
-def process_of(values_cents: Sequence[float], uncertainties_cents: Sequence[float]) -> Process:
+def process_of(values_cents: ArrayLike, uncertainties_cents: ArrayLike) -> Process:
     """The process behind measured values: their variance less that of measuring them.
 
     Two values or more, each with its standard uncertainty. What is left is 0 where the values
     scatter no more than their uncertainties do.
     """
-    seen = float(np.var(values_cents, ddof=1))
-    measuring = float(np.mean(np.square(uncertainties_cents)))
-    return Process(float(np.mean(values_cents)), math.sqrt(max(0.0, seen - measuring)))
+    values, uncertainties = (
+        np.asarray(each, dtype=float) for each in (values_cents, uncertainties_cents)
+    )
+    left = float(np.var(values, ddof=1)) - float(np.mean(uncertainties**2))
+    return Process(float(np.mean(values)), math.sqrt(max(0.0, left)))
 
 
 def global_risk(

@@ -9,15 +9,24 @@ from __future__ import annotations
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 
-from analyzer.beside import instrument_beside, table_beside
+from analyzer.beside import assumed_for, table_beside
 from analyzer.cross_check import judge_together
 from analyzer.errors import UnusableInputError
+from analyzer.instrument.file import read_instrument
 from analyzer.instrument.model import Instrument
 from analyzer.lot.decision import decide_instrument
 from analyzer.lot.fetching import local_folder, local_instrument_file, tokens
-from analyzer.lot.identity import inputs_digest, method_version, recording_key, sha256_of
+from analyzer.lot.identity import (
+    inputs_digest,
+    method_version,
+    recording_key,
+    settings_digest,
+    sha256_of,
+)
+from analyzer.lot.place import token
 from analyzer.lot.records import FileState, MeasuredFile, Outcome, Session, Task
 from analyzer.lot.specification import Specification
 from analyzer.measure import measure_file, unforeseen
@@ -27,6 +36,7 @@ from analyzer.recording.table import Listed
 from analyzer.report.build import build_report
 
 _CHANGED = "changed while they were read. Let whoever writes them finish, and run it again."
+_UNREADABLE = "00" * 32  # in place of a digest
 
 
 @dataclass(frozen=True)
@@ -41,11 +51,20 @@ class Settings:
 
 @dataclass(frozen=True)
 class Inputs:
-    """What stands beside the recordings of a session."""
+    """What stands beside the recordings of a session. ``digest``: of what they have in common."""
 
     instrument: Instrument
     listed: Mapping[str, Sequence[Listed]]
     warnings: tuple[str, ...]
+    digest: str
+
+    def key_of(self, state: FileState) -> str:
+        """The key of what is measured in a recording."""
+        return recording_key(state.sha256, state.file, self.listed.get(state.file, ()), self.digest)
+
+    def digest_of(self, keys: Sequence[str]) -> str:
+        """The digest of all that the report is made from."""
+        return inputs_digest(keys, self.instrument, self.digest)
 
 
 def measure_session(task: Task, settings: Settings) -> Outcome:
@@ -64,30 +83,31 @@ def measure_session(task: Task, settings: Settings) -> Outcome:
     return replace(outcome, seconds=time.monotonic() - began)
 
 
-def read_inputs(session: Session, folder: Path, rules: ReadingRules) -> Inputs:
-    """The instrument and the tables of a session whose files are in ``folder``.
+def read_inputs(session: Session, folder: Path, settings: Settings) -> Inputs:
+    """The instrument and the table of takes of a session whose files are in ``folder``.
 
     Raises UnusableInputError where one of them is wrong.
     """
-    instrument_file = local_instrument_file(session, folder)
-    instrument, warnings = instrument_beside(folder, instrument_file, rules)
+    instrument, warnings = _instrument(session, folder)
     listed = session.listed or table_beside(
-        folder, instrument, [folder / each for each in session.files], rules
+        folder, instrument, [folder / each for each in session.files], settings.rules
     )
-    return Inputs(instrument, listed, tuple(warnings))
+    digest = settings_digest(instrument, settings.a4_hz, settings.rules, settings.method)
+    return Inputs(instrument, listed, warnings, digest)
 
 
-def key_of(state: FileState, inputs: Inputs, settings: Settings) -> str:
-    """The key of a recording under these inputs and settings."""
-    return recording_key(
-        state.sha256,
-        state.file,
-        inputs.listed.get(state.file, ()),
-        inputs.instrument,
-        settings.a4_hz,
-        settings.rules,
-        settings.method,
-    )
+def _instrument(session: Session, folder: Path) -> tuple[Instrument, tuple[str, ...]]:
+    path = local_instrument_file(session, folder)
+    if path is None:
+        instrument, warning = assumed_for(session.serial)
+        return instrument, (warning,)
+    return _read_instrument(path, token(str(path))), ()
+
+
+@lru_cache(maxsize=64)
+def _read_instrument(path: Path, _token: str) -> Instrument:
+    """A whole lot mostly has one file; it is read again when it has changed."""
+    return read_instrument(path)
 
 
 def _check_method(method: str) -> None:
@@ -104,7 +124,7 @@ def _measured(task: Task, settings: Settings) -> Outcome:
     check_count(session.place, len(session.files), settings.rules.limits)
     before = tokens(session)
     with local_folder(session, settings.rules) as folder:
-        inputs = read_inputs(session, folder, settings.rules)
+        inputs = read_inputs(session, folder, settings)
         found = [
             _file(folder / file, FileState(file, before[file], ""), task, inputs, settings)
             for file in session.files
@@ -121,14 +141,21 @@ def _file(
     """One recording, and whether it had to be measured for it."""
     known = task.known.get(unread.file)
     same = known is not None and unread.token and known.state.token == unread.token
-    sha256 = known.state.sha256 if known is not None and same else sha256_of(path)
-    state = replace(unread, sha256=sha256)
-    key = key_of(state, inputs, settings)
+    state = known.state if known is not None and same else _read(path, unread)
+    key = inputs.key_of(state)
     if known is not None and known.key == key:
         return replace(known, state=state), False
     listed = inputs.listed.get(unread.file, ())
     measured = measure_file(path, listed, inputs.instrument, settings.a4_hz, settings.rules)
     return MeasuredFile(state, key, tuple(measured)), True
+
+
+def _read(path: Path, unread: FileState) -> FileState:
+    """With the content's digest. What cannot be read is looked at again the next time."""
+    try:
+        return replace(unread, sha256=sha256_of(path))
+    except OSError:
+        return FileState(unread.file, "", _UNREADABLE)
 
 
 def _decided(
@@ -144,12 +171,5 @@ def _decided(
     decision = None
     if settings.specification is not None:
         decision = decide_instrument(report, settings.specification)
-    digest = digest_of(files, inputs, settings)
+    digest = inputs.digest_of([each.key for each in files])
     return Outcome(session, report, None, digest, files, new, decision=decision)
-
-
-def digest_of(files: Sequence[MeasuredFile], inputs: Inputs, settings: Settings) -> str:
-    """The digest of all that a report is made from."""
-    return inputs_digest(
-        [each.key for each in files], inputs.instrument, settings.a4_hz, settings.method
-    )

@@ -36,7 +36,7 @@ from analyzer.lot.statistics.spread import (
     unusable_subgroups,
     within_spread,
 )
-from analyzer.lot.statistics.subgroups import Subgroup
+from analyzer.lot.statistics.subgroups import Subgroup, means_of, ranges_of, sds_of
 
 Drawn = Literal["mean", "range", "s", "value", "moving range"]
 LIMIT_SDS = 3.0  # from the centre to a limit, ISO 7870-2
@@ -134,7 +134,7 @@ def individuals_charts(
 def _location(drawn: Drawn, subgroups: Sequence[Subgroup], process: Process, *, own: bool) -> Chart:
     """Equation (1)."""
     sigma = process.spread.sigma
-    points = [each.mean for each in subgroups]
+    points = means_of(subgroups).tolist()
     chart = _chart(
         drawn,
         f"{'X-bar' if drawn == 'mean' else 'individuals'} chart, sigma {process.spread.method}",
@@ -153,14 +153,14 @@ def _ranges(subgroups: Sequence[Subgroup], process: Process) -> Chart:
         constants = shewhart_constants(size)
         return constants.d2 * sigma, constants.d3 * sigma
 
-    points = [each.range for each in subgroups]
+    points = ranges_of(subgroups).tolist()
     return _chart("range", "R chart, d2 and d3", subgroups, points, expected)
 
 
 def _sds(subgroups: Sequence[Subgroup], process: Process) -> Chart:
     """Equation (3)."""
     sigma = process.spread.sigma
-    points = [each.sd for each in subgroups]
+    points = sds_of(subgroups).tolist()
     return _chart(
         "s", "s chart, c4", subgroups, points, lambda n: (c4(n) * sigma, sd_of_sd(n) * sigma)
     )
@@ -185,9 +185,15 @@ def _chart(
 ) -> Chart:
     """``expected`` gives centre and standard deviation for a subgroup's size."""
     sizes = tuple(each.size for each in subgroups)
-    by_size = {size: expected(size) for size in set(sizes)}
-    centres, sds = (tuple(by_size[size][part] for size in sizes) for part in (0, 1))
     lowest = -math.inf if drawn in _BOTH_WAYS else 0.0
+    by_size = {}
+    for size in set(sizes):
+        centre, sd = expected(size)
+        limits = max(lowest, centre - LIMIT_SDS * sd), centre + LIMIT_SDS * sd
+        by_size[size] = (centre, *limits, sd)
+    # Points of one size share their limits, in memory as well.
+    rows = [by_size[size] for size in sizes]
+    centres, lower, upper, sds = (tuple(row[part] for row in rows) for part in range(4))
     return Chart(
         drawn,
         method,
@@ -195,8 +201,8 @@ def _chart(
         sizes,
         tuple(points),
         centres,
-        tuple(max(lowest, c - LIMIT_SDS * s) for c, s in zip(centres, sds, strict=True)),
-        tuple(c + LIMIT_SDS * s for c, s in zip(centres, sds, strict=True)),
+        lower,
+        upper,
         sds,
     )
 

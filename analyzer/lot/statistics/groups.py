@@ -14,16 +14,19 @@ from analyzer.lot.statistics.shares import conforming_share
 
 Period = Literal["hour", "day"]
 NOT_SAID = "not said"  # the group of rows that name none
-_LABELS: dict[Period, str] = {"hour": "%Y-%m-%d %H:00", "day": "%Y-%m-%d"}
+# How they are named, which puts them in order as well.
+PERIODS: dict[str, str] = {"hour": "%Y-%m-%d %H:00", "day": "%Y-%m-%d"}
 
 
 @dataclass(frozen=True)
 class Group:
-    """``moments`` of its values, and the yield of those rows that were decided."""
+    """``moments`` of its values, and the yield of those ``decided`` of its ``rows``."""
 
     name: str
     moments: Moments
     conforming: Figure
+    rows: int
+    decided: int
 
 
 def by_column(
@@ -49,7 +52,7 @@ def by_period(
 
     Hours and days are those of the column's own time zone. Rows without a time come last.
     """
-    return _groups(frame, frame[column].dt.strftime(_LABELS[period]), value, conforms, confidence)
+    return _groups(frame, frame[column].dt.strftime(PERIODS[period]), value, conforms, confidence)
 
 
 def _groups(
@@ -61,5 +64,5 @@ def _groups(
         decided = rows[conforms].dropna().astype(bool)
         share = conforming_share(int(decided.sum()), len(decided), confidence)
         values = rows[value].to_numpy(dtype=float, na_value=np.nan)
-        found.append(Group(name, moments(values), share))
+        found.append(Group(name, moments(values), share, len(rows), len(decided)))
     return tuple(found)

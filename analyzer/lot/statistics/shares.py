@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from scipy.special import betaincinv
+
 from analyzer.lot.statistics.figure import CONFIDENCE, Figure
 
 _METHOD = "share that conforms"
@@ -14,12 +16,12 @@ def conforming_share(conforming: int, count: int, confidence: float = CONFIDENCE
     Its coverage is at least ``confidence`` whatever the true yield. ValueError unless
     0 <= conforming <= count.
     """
-    from scipy.stats import binomtest
-
     if not 0 <= conforming <= count:
         raise ValueError(f"{conforming} conforming of {count}")
     if not count:
         return Figure(_METHOD, reason="nothing was decided yet")
-    bounds = binomtest(conforming, count).proportion_ci(confidence, method="exact")
-    low, high = float(bounds.low), float(bounds.high)
+    tail, failing = (1 - confidence) / 2, count - conforming
+    # The bounds in closed form, as quantiles of beta distributions.
+    low = float(betaincinv(conforming, failing + 1, tail)) if conforming else 0.0
+    high = float(betaincinv(conforming + 1, failing, 1 - tail)) if failing else 1.0
     return Figure(_METHOD, conforming / count, low, high, confidence, _INTERVAL)

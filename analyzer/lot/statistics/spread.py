@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtri
 
 from analyzer.lot.statistics.constants import (
@@ -32,7 +32,7 @@ from analyzer.lot.statistics.constants import (
 )
 from analyzer.lot.statistics.figure import NO_SCATTER, NotGiven
 from analyzer.lot.statistics.moments import finite, moments
-from analyzer.lot.statistics.subgroups import Subgroup
+from analyzer.lot.statistics.subgroups import Subgroup, ranges_of, sds_of, sizes_of
 
 SpreadBy = Literal["range", "sd"]
 
@@ -80,7 +80,8 @@ def within_spread(subgroups: Sequence[Subgroup], by: SpreadBy) -> Spread | NotGi
     used = [each for each in subgroups if each.size >= SMALLEST_SUBGROUP]
     if len({each.size for each in used}) > 1:
         method += " of unequal subgroups, weighted by their certainty"
-    return _weighted(used, _from_range if by == "range" else _from_sd, method)
+    estimates = ranges_of(used) if by == "range" else sds_of(used)
+    return _weighted(estimates, sizes_of(used), _of_range if by == "range" else _of_sd, method)
 
 
 def unusable_subgroups(subgroups: Sequence[Subgroup], by: SpreadBy) -> str | None:
@@ -111,9 +112,15 @@ def moving_range_spread(values: ArrayLike) -> Spread | NotGiven:
 
 
 def _weighted(
-    used: Sequence[Subgroup], estimate: Callable[[Subgroup], tuple[float, float]], method: str
+    estimates: NDArray[np.float64],
+    sizes: NDArray[np.int64],
+    factors: Callable[[int], tuple[float, float]],
+    method: str,
 ) -> Spread | NotGiven:
-    sigmas, weights = np.array([estimate(each) for each in used]).T
+    """``factors`` gives divisor and weight for a subgroup's size."""
+    by_size = {int(size): factors(int(size)) for size in np.unique(sizes)}
+    divisors, weights = np.array([by_size[size] for size in sizes.tolist()]).T
+    sigmas = estimates / divisors
     if not np.any(sigmas):
         return NotGiven(
             method, "within every subgroup all values are alike: no scatter to judge by"
@@ -122,14 +129,13 @@ def _weighted(
     return _unbiased(float(sigmas @ weights) / total, 1 / total, method)
 
 
-def _from_range(subgroup: Subgroup) -> tuple[float, float]:
-    constants = shewhart_constants(subgroup.size)
-    return subgroup.range / constants.d2, (constants.d2 / constants.d3) ** 2
+def _of_range(size: int) -> tuple[float, float]:
+    constants = shewhart_constants(size)
+    return constants.d2, (constants.d2 / constants.d3) ** 2
 
 
-def _from_sd(subgroup: Subgroup) -> tuple[float, float]:
-    ratio = c4(subgroup.size)
-    return subgroup.sd / ratio, (ratio / sd_of_sd(subgroup.size)) ** 2
+def _of_sd(size: int) -> tuple[float, float]:
+    return c4(size), (c4(size) / sd_of_sd(size)) ** 2
 
 
 def _unbiased(sigma: float, relative_variance: float, method: str) -> Spread:

@@ -20,18 +20,47 @@ class Subgroup:
     def size(self) -> int:
         return len(self.values)
 
-    @property
-    def mean(self) -> float:
-        return float(np.mean(self.values))
 
-    @property
-    def range(self) -> float:
-        return float(np.ptp(self.values))
+def sizes_of(subgroups: Sequence[Subgroup]) -> NDArray[np.int64]:
+    """How many values each has."""
+    return np.array([each.size for each in subgroups], dtype=np.int64)
 
-    @property
-    def sd(self) -> float:
-        """With n - 1; NaN for a single value."""
-        return float(np.std(self.values, ddof=1)) if self.size > 1 else float("nan")
+
+# The following take all subgroups at once: a lot has thousands, of a few values each.
+
+
+def means_of(subgroups: Sequence[Subgroup]) -> NDArray[np.float64]:
+    """The mean of each."""
+    values, starts, sizes = _joined(subgroups)
+    means: NDArray[np.float64] = np.add.reduceat(values, starts) / sizes
+    return means
+
+
+def ranges_of(subgroups: Sequence[Subgroup]) -> NDArray[np.float64]:
+    """The largest less the smallest value of each."""
+    values, starts, _ = _joined(subgroups)
+    ranges: NDArray[np.float64] = np.maximum.reduceat(values, starts) - np.minimum.reduceat(
+        values, starts
+    )
+    return ranges
+
+
+def sds_of(subgroups: Sequence[Subgroup]) -> NDArray[np.float64]:
+    """The standard deviation of each, with n - 1; each has two values or more."""
+    values, starts, sizes = _joined(subgroups)
+    means = np.add.reduceat(values, starts) / sizes
+    squares = np.add.reduceat((values - np.repeat(means, sizes)) ** 2, starts)
+    sds: NDArray[np.float64] = np.sqrt(squares / (sizes - 1))
+    return sds
+
+
+def _joined(
+    subgroups: Sequence[Subgroup],
+) -> tuple[NDArray[np.float64], NDArray[np.int64], NDArray[np.int64]]:
+    """All values one after the other, where each subgroup starts, and how many it has."""
+    sizes = sizes_of(subgroups)
+    values = np.concatenate([np.empty(0), *(each.values for each in subgroups)])
+    return values, np.cumsum(sizes) - sizes, sizes
 
 
 def subgroups_by_label(values: ArrayLike, labels: Sequence[object]) -> tuple[Subgroup, ...]:
@@ -45,6 +74,24 @@ def subgroups_by_label(values: ArrayLike, labels: Sequence[object]) -> tuple[Sub
         if np.isfinite(value):
             gathered.setdefault(str(label), []).append(float(value))
     return tuple(Subgroup(label, np.array(held)) for label, held in gathered.items())
+
+
+def subgroups_by_code(
+    values: NDArray[np.float64], codes: NDArray[np.int64], labels: Sequence[str]
+) -> tuple[Subgroup, ...]:
+    """The same where each value has the place of its label in ``labels``, or -1 for none.
+
+    In the order of ``labels``. Values without one are left out, as are those not finite.
+    """
+    known = np.isfinite(values) & (codes >= 0)
+    order = np.argsort(codes[known], kind="stable")
+    kept, held = codes[known][order], values[known][order]
+    found, starts = np.unique(kept, return_index=True)
+    ends = [*starts[1:].tolist(), len(kept)]
+    return tuple(
+        Subgroup(labels[code], held[start:end])
+        for code, start, end in zip(found.tolist(), starts.tolist(), ends, strict=True)
+    )
 
 
 def subgroups_in_runs(values: ArrayLike, size: int) -> tuple[Subgroup, ...]:

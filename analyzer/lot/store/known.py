@@ -18,6 +18,7 @@ from analyzer.lot.store.runs import Run
 from analyzer.measure import Measured
 from analyzer.report.model import Report
 
+_MOST_PLACES = 4  # a choice: a lot is seldom moved more often before it is measured again
 _AT_ONCE = 500  # values of a query; SQLite allows 32,766
 
 
@@ -61,6 +62,15 @@ def analysis_of(database: Database, session: Session, inputs: str) -> int | None
         (*session_key(session), digest_bytes(inputs)),
     )
     return None if row is None else int(row[0])
+
+
+def places_of(database: Database, serial: str) -> list[str]:
+    """Where recordings of a serial number lay, the latest first, at most some."""
+    rows = database.rows(
+        "SELECT place FROM analyses WHERE serial = ? GROUP BY place ORDER BY max(id) DESC LIMIT ?",
+        (stored_text(serial), _MOST_PLACES),
+    )
+    return [place for (place,) in rows]
 
 
 def undecided(database: Database, run: Run) -> list[int]:

@@ -134,6 +134,10 @@ class Store:
         """The analysis of a session from these inputs; None where there is none."""
         return known.analysis_of(self._database, session, inputs)
 
+    def places_of(self, serial: str) -> list[str]:
+        """Where recordings of a serial number lay, the latest first."""
+        return known.places_of(self._database, serial)
+
     def undecided(self, run: Run) -> list[int]:
         """Analyses of the run that its specification has not decided yet."""
         return known.undecided(self._database, run)
