@@ -37,6 +37,14 @@ CREATE TABLE faults (number INTEGER PRIMARY KEY, fault_where TEXT, fault TEXT);
 """
 
 
+_SESSIONS = """
+SELECT number, serial, place, instrument_file, station, operator, repeat,
+    recorded_at, recorded_s, modified_s
+FROM sessions WHERE fault IS NULL
+ORDER BY CASE WHEN ? THEN station END, CASE WHEN ? THEN serial END, number
+"""
+
+
 @dataclass(frozen=True)
 class Found:
     """A session as it was found. ``named``: its folder, or its first row, for a message."""
@@ -185,12 +193,13 @@ class Catalogue:
         for where, reason, faults in spoiled:
             yield Fault(where, reason + _more(faults))
 
-    def sessions(self, order: str) -> Iterator[tuple[Any, ...]]:
-        """Number and values of every session without a fault, in an order."""
-        return self.rows(
-            "SELECT number, serial, place, instrument_file, station, operator, repeat, recorded_at,"
-            f" recorded_s, modified_s FROM sessions WHERE fault IS NULL ORDER BY {order}"
-        )
+    def sessions(self, *, by_name: bool) -> Iterator[tuple[Any, ...]]:
+        """Every session without a fault, by station and serial number or as they were found.
+
+        Number, serial number, place, instrument file, station, operator, repeat, the time that
+        was given, that in seconds, and the time of the last change.
+        """
+        return self.rows(_SESSIONS, by_name, by_name)
 
     def files(self, number: int) -> list[FoundFile]:
         """The recordings of a session, in order."""

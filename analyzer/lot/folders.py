@@ -70,7 +70,7 @@ class FolderSearch:
         return UnusableInputError(self._shown(inner), found, remedy)
 
     def _try(self, inner: str, entry: Entry, look: Callable[[str], None]) -> None:
-        """Look into what is a folder; what cannot be looked into is a fault, and the rest goes on."""
+        """Look into what is a folder; where that fails it is a fault, and the rest goes on."""
         if entry.name.startswith(".") or inner == self.exclude:
             return
         try:

@@ -58,8 +58,8 @@ class Layout:
 
     def sessions(self) -> Iterator[Session]:
         """Every session: in the order of the table, or by station and serial number."""
-        order = "station, serial" if self.table is None else "number"
-        for number, serial, place, instrument, *others in self._catalogue.sessions(order):
+        found = self._catalogue.sessions(by_name=self.table is None)
+        for number, serial, place, instrument, *others in found:
             files = self._catalogue.files(number)
             station, operator, repeat, recorded_at, recorded_s, modified_s = others
             if recorded_s is None:

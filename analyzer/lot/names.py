@@ -16,7 +16,7 @@ def tidy(name: str) -> str:
 def folded(name: str) -> str:
     """What is the same for names that people would take for one, such as A1 and a1.
 
-    >>> folded(" Stra\\u00dfe 1") == folded("STRASSE 1")
+    >>> folded(" Straße 1") == folded("STRASSE 1")
     True
     """
     return unicodedata.normalize("NFC", tidy(name).casefold())

@@ -114,12 +114,18 @@ class WholeTable:
         return str(next(self.catalogue.rows(_SERIAL, number))[0])
 
     def _place(self) -> None:
-        """The folder of each session's recordings, and its instrument file: there, else here."""
-        above = self._instrument_in("")
+        """The folder of each session's recordings, and the nearest instrument file from there up.
+
+        One beside the table that may not be read would spoil all, so it ends the search.
+        """
+        self._instrument_in("")
         known = lru_cache(_FOLDERS_KNOWN)(self._instrument_in)
         for number, place in self._folders():
+            parts = place.split("/") if place else []
+            way_up = ("/".join(parts[:count]) for count in range(len(parts), -1, -1))
             try:
-                self.catalogue.put(number, place, known(place) or above)
+                nearest = next((file for file in map(known, way_up) if file is not None), None)
+                self.catalogue.put(number, place, nearest)
             except UnusableInputError as error:
                 self.catalogue.spoil(number, Fault(error.where, error.reason))
 
