@@ -58,6 +58,14 @@ ChangedLimits = Annotated[
         help="Change a limit on what is read, such as length_s=3600; may be repeated.",
     ),
 ]
+Untrusted = Annotated[
+    bool,
+    typer.Option(
+        "--untrusted",
+        help="Recordings of a stranger: decode each in a process of its own, follow no links.",
+    ),
+]
+Jobs = Annotated[int, typer.Option(parser=count, metavar="N", help="Processes; -1 for all cores.")]
 
 
 @app.callback()

@@ -7,8 +7,16 @@ from types import TracebackType
 from typing import Self
 
 from rich.console import Console, RenderableType
-from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    ProgressColumn,
+    Task,
+    TextColumn,
+    TimeRemainingColumn,
+)
 from rich.progress import Progress as Bar
+from rich.text import Text
 
 from analyzer.inspection.model import Inspection, PluckList
 from analyzer.report.comparison import Comparison
@@ -22,18 +30,28 @@ from cli.streams import print_text
 Shown = Report | Comparison | RestringPlan | Inspection | PluckList
 PIPED_COLUMNS = 120
 TEXT_COLUMNS = 80
+_BAR_COLUMNS = 16  # what stands beside it then fits into 80
+
+
+class _Rate(ProgressColumn):
+    """How many are done in a second; nothing until that is known."""
+
+    def render(self, task: Task) -> Text:
+        return Text("" if task.speed is None else f"{task.speed:.1f} a second")
 
 
 class Progress:
     """A bar on standard error, which shows only where somebody watches."""
 
-    def __init__(self, *, quiet: bool) -> None:
+    def __init__(self, *, quiet: bool, of: str = "recordings") -> None:
         console = Console(stderr=True)
         self._bar = Bar(
             TextColumn("measuring"),
-            BarColumn(),
+            BarColumn(bar_width=_BAR_COLUMNS),
             MofNCompleteColumn(),
-            TextColumn("recordings"),
+            TextColumn(of),
+            _Rate(),
+            TimeRemainingColumn(),
             console=console,
             transient=True,
             disable=quiet or not console.is_terminal,

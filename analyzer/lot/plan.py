@@ -41,9 +41,7 @@ def _unchanged(session: Session, known: Mapping[str, FileState]) -> dict[str, Fi
     """The states of files that look as they did when they were read."""
     now = tokens(session)
     return {
-        file: state
-        for file, state in known.items()
-        if state.token and state.token == now.get(file)
+        file: state for file, state in known.items() if state.token and state.token == now.get(file)
     }
 
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import Any
 
 import joblib
 
@@ -28,7 +28,6 @@ _ENDED_ITS_PROCESS = (
 )
 
 Work = Callable[[Task], Outcome]
-_Found = TypeVar("_Found")
 
 
 @dataclass(frozen=True)
@@ -48,7 +47,7 @@ class Workers:
 
         Raises what ``work`` raises, and UnusableInputError where the cluster is gone.
         """
-        waiting = {index: task for index, task in enumerate(tasks)}
+        waiting = dict(enumerate(tasks))
         try:
             for index, outcome in self._unordered(work, list(waiting.items())):
                 del waiting[index]
