@@ -66,6 +66,19 @@ Untrusted = Annotated[
     ),
 ]
 Jobs = Annotated[int, typer.Option(parser=count, metavar="N", help="Processes; -1 for all cores.")]
+SpecificationFile = Annotated[
+    str | None,
+    typer.Option(metavar="FILE", help="Limits and rules.  [default: lot.toml in FOLDER]"),
+]
+InstrumentOfAll = Annotated[
+    str | None,
+    typer.Option(
+        metavar="FILE", help="Instrument file of all.  [default: instrument.toml in FOLDER]"
+    ),
+]
+Strict = Annotated[
+    bool, typer.Option("--strict", help="Exit with 1 where an instrument does not conform.")
+]
 
 
 @app.callback()

@@ -8,7 +8,18 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from analyzer.music import ISO16_A4_HZ
-from cli.app import ChangedLimits, Jobs, Quiet, Untrusted, app, give, hertz
+from cli.app import (
+    ChangedLimits,
+    InstrumentOfAll,
+    Jobs,
+    Quiet,
+    SpecificationFile,
+    Strict,
+    Untrusted,
+    app,
+    give,
+    hertz,
+)
 from cli.streams import libraries_silenced
 
 if TYPE_CHECKING:
@@ -30,19 +41,9 @@ def lot(
         Path,
         typer.Option(metavar="DIR", help="Where results are kept; the same again goes on there."),
     ],
-    specification: Annotated[
-        str | None,
-        typer.Option(metavar="FILE", help="Limits and rules.  [default: lot.toml in FOLDER]"),
-    ] = None,
-    instrument: Annotated[
-        str | None,
-        typer.Option(
-            metavar="FILE", help="Instrument file of all.  [default: instrument.toml in FOLDER]"
-        ),
-    ] = None,
-    strict: Annotated[  # noqa: FBT002
-        bool, typer.Option("--strict", help="Exit with 1 where an instrument does not conform.")
-    ] = False,
+    specification: SpecificationFile = None,
+    instrument: InstrumentOfAll = None,
+    strict: Strict = False,  # noqa: FBT002
     json: Annotated[
         Path | None, typer.Option(help="Write the summary as JSON; - for standard output.")
     ] = None,

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable
-from contextlib import closing
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,6 +14,7 @@ from analyzer.errors import UnusableInputError
 from analyzer.lot.fetching import local_file
 from analyzer.lot.identity import method_version, specification_digest
 from analyzer.lot.layout import Layout, find_sessions
+from analyzer.lot.place import exists, joined
 from analyzer.lot.pool import workers
 from analyzer.lot.records import Fault
 from analyzer.lot.run import Done, LotRun
@@ -102,7 +103,7 @@ def analyze_lot(
     began = time.monotonic()
     found = find_sessions(place, asked.rules, asked.instrument_file, exclude=str(out))
     with closing(found) as layout, open_store(out / FILE_NAME, create=True) as store:
-        specification = specification_of(layout, asked.specification_file)
+        specification = specification_of(layout.folder, asked.specification_file)
         clock = _clock(store)
         ran = _run(layout, store, specification, asked, progress)
         frames = _Frames.of(layout, store)
@@ -119,18 +120,34 @@ def analyze_lot(
         )
 
 
-def specification_of(layout: Layout, given: str | None) -> Specification:
-    """The specification that is given, or stands in the lot's folder."""
-    place = given or layout.specification_file
-    if place is None:
+def specification_of(folder: str, given: str | None) -> Specification:
+    """The specification that is given, or stands in the lot's folder.
+
+    Raises UnusableInputError where there is none, or a wrong one.
+    """
+    place = given or joined(folder, SPECIFICATION_NAME)
+    if given is None and not exists(place):
         raise UnusableInputError(
-            layout.folder,
+            folder,
             f"has no {SPECIFICATION_NAME}, which says what an instrument has to keep to",
             "Write one (its shortest form: [error], and below it plus_minus_cents = 3.0), or give "
             "it with --specification",
         )
     with local_file(place) as path:
         return read_specification(path)
+
+
+@contextmanager
+def lot_run(lot: str, store: Store, specification: Specification, asked: Asked) -> Iterator[LotRun]:
+    """A run over a lot of that name, with its workers.
+
+    Raises UnusableInputError where they cannot be had.
+    """
+    settings = Settings(method_version(), specification, asked.a4_hz, asked.rules)
+    decided_by = (specification, specification_digest(specification))
+    with workers(asked.jobs, asked.scheduler) as pool:
+        run = store.begin(settings.method, specification=decided_by, lot=lot)
+        yield LotRun(store, run, settings, pool, read_again=asked.read_again)
 
 
 @dataclass
@@ -147,18 +164,14 @@ def _run(
     asked: Asked,
     progress: Progress | None,
 ) -> _Ran:
-    settings = Settings(method_version(), specification, asked.a4_hz, asked.rules)
-    decided_by = (specification, specification_digest(specification))
     ran = _Ran()
-    with workers(asked.jobs, asked.scheduler) as pool:
-        run = store.begin(settings.method, specification=decided_by, lot=_name(layout))
-        lot_run = LotRun(store, run, settings, pool, read_again=asked.read_again)
-        for each in _followed(lot_run.over(layout.sessions()), layout.count, progress):
+    with lot_run(layout.name, store, specification, asked) as run:
+        for each in _followed(run.over(layout.sessions()), layout.count, progress):
             if each.analysis is not None:
                 ran.measured += each.measured > 0
                 ran.kept += each.measured == 0
-        ran.faults = lot_run.decide_left()
-    store.finish(run)
+        ran.faults = run.decide_left()
+        run.finish()
     return ran
 
 
@@ -167,11 +180,6 @@ def _followed(done: Iterable[Done], total: int, progress: Progress | None) -> It
         if progress is not None:
             progress(number, total)
         yield each
-
-
-def _name(layout: Layout) -> str:
-    """What a store knows a lot by."""
-    return layout.table or layout.folder
 
 
 @dataclass(frozen=True)
@@ -183,7 +191,7 @@ class _Frames:
 
     @classmethod
     def of(cls, layout: Layout, store: Store) -> _Frames:
-        lot = _name(layout)
+        lot = layout.name
         frames = store.sessions_frame(lot), store.values_frame(lot), store.left_out_frame(lot)
         return cls(*frames, store.failed(lot))
 

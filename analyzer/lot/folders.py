@@ -24,6 +24,10 @@ _A_FOLDER_EACH = "Put the recordings of each instrument into a folder named by i
 _TOO_DEEP = "Keep to FOLDER/SERIAL or FOLDER/STATION/SERIAL, or list the files in lot.csv"
 
 
+class EmptyLotError(UnusableInputError):
+    """A folder in which there is nothing yet."""
+
+
 @dataclass
 class _Seen:
     """What a folder holds itself."""
@@ -179,7 +183,8 @@ class FolderSearch:
         nothing = not self.catalogue.count() and not any(self.catalogue.faults())
         if not count:
             if nothing:
-                raise self._fault("", "holds no folder of an instrument", _A_FOLDER_EACH)
+                found = "holds no folder of an instrument"
+                raise EmptyLotError(self._shown(""), found, _A_FOLDER_EACH)
             return
         more = f" and {count - len(loose)} more" if count > len(loose) else ""
         found = f"holds recordings that belong to no instrument: {', '.join(loose)}{more}"

@@ -56,6 +56,11 @@ class Layout:
     def __post_init__(self) -> None:
         weakref.finalize(self, self._catalogue.close)
 
+    @property
+    def name(self) -> str:
+        """What a store knows the lot by: where its table is, or its folder."""
+        return self.table or self.folder
+
     def sessions(self) -> Iterator[Session]:
         """Every session: in the order of the table, or by station and serial number."""
         found = self._catalogue.sessions(by_name=self.table is None)

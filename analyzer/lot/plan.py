@@ -10,10 +10,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from analyzer.errors import UnusableInputError
-from analyzer.lot.fetching import local_folder, tokens
+from analyzer.lot.fetching import tokens
 from analyzer.lot.records import FileState, MeasuredFile, Session, Task
 from analyzer.lot.store import Store
-from analyzer.lot.work import Inputs, Settings, read_inputs
+from analyzer.lot.work import Inputs, Settings, session_inputs
 
 
 def plan(store: Store, session: Session, settings: Settings, *, read_again: bool) -> int | Task:
@@ -22,8 +22,7 @@ def plan(store: Store, session: Session, settings: Settings, *, read_again: bool
     ``read_again``: the content of every file decides, and not whether it looks unchanged.
     """
     try:
-        with local_folder(replace(session, files=()), settings.rules) as folder:
-            inputs = read_inputs(session, folder, settings)
+        inputs = session_inputs(session, settings)
         states = _unchanged(session, store.known_states(session))
     except UnusableInputError:
         return Task(session)  # the worker will find the same, and says so

@@ -118,7 +118,7 @@ def _connected(scheduler: str) -> Iterator[Any]:
             "Install the extra: pip install 'pluckcheck[cluster]'",
         ) from error
     try:
-        client = Client(scheduler, timeout=_SECONDS_TO_CONNECT, set_as_default=False)
+        client = Client(scheduler, timeout=_SECONDS_TO_CONNECT, set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TypeError) as error:
         raise UnusableInputError(
             "--scheduler",

@@ -27,12 +27,14 @@ class Done:
     """A session that is in the store. ``analysis`` is None where nothing came of it.
 
     ``measured``: how many of its recordings were measured for it, 0 where all were known.
+    ``decision`` is None where that is not new.
     """
 
     session: Session
     analysis: int | None
     fault: Fault | None
     measured: int
+    decision: InstrumentDecision | None = None
 
 
 class LotRun:
@@ -50,7 +52,8 @@ class LotRun:
         *,
         read_again: bool = False,
     ) -> None:
-        self._store, self._run, self._settings, self._pool = store, run, settings, pool
+        self._store, self._run, self._pool = store, run, pool
+        self.settings = settings
         self._read_again = read_again
 
     def over(self, sessions: Iterable[Session]) -> Iterator[Done]:
@@ -61,7 +64,7 @@ class LotRun:
         known: list[tuple[Session, int]] = []
         tasks: list[Task] = []
         for session in sessions:
-            found = plan(self._store, session, self._settings, read_again=self._read_again)
+            found = plan(self._store, session, self.settings, read_again=self._read_again)
             if isinstance(found, Task):
                 tasks.append(found)
             else:
@@ -80,7 +83,7 @@ class LotRun:
 
         Gives the reports that cannot be read any more, of which nothing can be decided.
         """
-        specification = self._settings.specification
+        specification = self.settings.specification
         faults: list[Fault] = []
         left = self._store.undecided(self._run) if specification is not None else []
         for part in _parts(left):
@@ -93,16 +96,20 @@ class LotRun:
             self._store.decide(self._run, found)
         return tuple(faults)
 
+    def finish(self) -> None:
+        """Say that the whole lot was seen: what was not is no longer part of it."""
+        self._store.finish(self._run)
+
     def _kept(self, known: Sequence[tuple[Session, int]]) -> Iterator[Done]:
         if known:
             self._store.keep(self._run, known)
         yield from (Done(session, analysis, None, 0) for session, analysis in known)
 
     def _measured(self, tasks: Sequence[Task]) -> Iterator[Done]:
-        work = partial(measure_session, settings=self._settings)
+        work = partial(measure_session, settings=self.settings)
         for outcome in self._pool.done(work, tasks):
             analysis = self._store.add(self._run, outcome, outcome.decision)
-            yield Done(outcome.session, analysis, _fault(outcome), outcome.new)
+            yield Done(outcome.session, analysis, _fault(outcome), outcome.new, outcome.decision)
 
 
 def _parts(analyses: Sequence[int]) -> Iterator[Sequence[int]]:

@@ -27,6 +27,7 @@ from analyzer.lot.cells import (
     whole_cell,
 )
 from analyzer.lot.clock import Clocks, Moment
+from analyzer.lot.folders import EmptyLotError
 from analyzer.lot.names import folded
 from analyzer.lot.place import entries, is_url, joined
 from analyzer.lot.records import Fault
@@ -77,7 +78,7 @@ class TableSearch:
             except UnusableInputError as error:
                 self._catalogue.fault(Fault(error.where, error.reason))
         if not some:
-            raise UnusableInputError(
+            raise EmptyLotError(
                 self._table.name, "has no row below its head", "Give a row for each recording"
             )
         WholeTable(self._folder, self._table.name, self._rules, self._catalogue).check()

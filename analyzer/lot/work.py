@@ -96,6 +96,12 @@ def read_inputs(session: Session, folder: Path, settings: Settings) -> Inputs:
     return Inputs(instrument, listed, warnings, digest)
 
 
+def session_inputs(session: Session, settings: Settings) -> Inputs:
+    """The same wherever the session lies, without its recordings."""
+    with local_folder(replace(session, files=()), settings.rules) as folder:
+        return read_inputs(session, folder, settings)
+
+
 def _instrument(session: Session, folder: Path) -> tuple[Instrument, tuple[str, ...]]:
     path = local_instrument_file(session, folder)
     if path is None:
