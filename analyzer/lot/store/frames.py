@@ -17,7 +17,7 @@ from analyzer.lot.store.keys import folded_serial
 from analyzer.lot.store.runs import Run
 
 _SHARED = ("serial", "station", "operator", "repeat", "recorded_at", "recorded_s", "latest")
-_WHOLE = ("analysis", "repeat", "recordings", "left_out", "strings", "strings_measured", "string")
+_WHOLE = ("analysis", "repeat", "recordings", "left_out", "strings", "strings_measured")
 _REAL = (
     "recorded_s",
     "conformity_probability",
@@ -63,6 +63,7 @@ def values_frame(database: Database, run: Run) -> pd.DataFrame:
     """Everything that was judged in those sessions."""
     sessions = sessions_frame(database, run)
     frame = _frame(database, _VALUES, (run.specification, run.lot), _VALUE_QUERY)
+    frame["string"] = pd.to_numeric(frame["string"]).astype(np.int64)
     order = pd.Index(sessions["analysis"]).get_indexer(pd.Index(frame["analysis"]))
     frame = frame.iloc[np.argsort(order, kind="stable")].reset_index(drop=True)
     order = np.sort(order)
@@ -74,7 +75,7 @@ def values_frame(database: Database, run: Run) -> pd.DataFrame:
 def left_out_frame(database: Database, run: Run) -> pd.DataFrame:
     """The recordings of those sessions that were left out, and why."""
     frame = _frame(database, _LEFT_OUT, (run.lot,), LEFT_OUT_COLUMNS)
-    frame["string"] = pd.to_numeric(frame["string"], errors="coerce").astype("Int64")
+    frame["string"] = pd.to_numeric(frame["string"]).astype("Int64")  # or not known
     return frame
 
 
@@ -86,7 +87,7 @@ def _frame(
     for column in columns:
         if column in _REAL:
             frame[column] = pd.to_numeric(frame[column], errors="coerce").astype(np.float64)
-        elif column in _WHOLE and column != "string":
+        elif column in _WHOLE:
             frame[column] = pd.to_numeric(frame[column]).astype(np.int64)
     return frame
 
