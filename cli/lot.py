@@ -23,6 +23,8 @@ from cli.app import (
 from cli.streams import libraries_silenced
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from analyzer.lot.analysis import LotResult
 
 
@@ -83,6 +85,7 @@ def lot(
     """
     from analyzer.lot.analysis import Asked, analyze_lot
     from analyzer.recording.limits import ReadingRules, limits_with
+    from analyzer.report.tables import table_form
     from cli.outputs import check_outputs, outputs_of
     from cli.printing import Progress
 
@@ -92,6 +95,9 @@ def lot(
     )
     outputs = outputs_of(
         json=(json, _json),
+        csv=(csv, table_form(csv, _sessions)),
+        values_csv=(values_csv, table_form(values_csv, _values)),
+        xlsx=(xlsx, _workbook),
     )
     check_outputs(outputs, [])
     with libraries_silenced(), Progress(quiet=quiet, of="instruments") as progress:
@@ -104,3 +110,21 @@ def _json(result: LotResult) -> str:
     from analyzer.lot.output.summary_json import as_json
 
     return as_json(result.summary)
+
+
+def _sessions(result: LotResult) -> pd.DataFrame:
+    from analyzer.lot.output.tables import sessions_table
+
+    return sessions_table(result.sessions)
+
+
+def _values(result: LotResult) -> pd.DataFrame:
+    from analyzer.lot.output.tables import values_table
+
+    return values_table(result.values)
+
+
+def _workbook(result: LotResult) -> bytes:
+    from analyzer.lot.output.tables import lot_xlsx
+
+    return lot_xlsx(result.sessions, result.values, result.left_out)

@@ -19,6 +19,7 @@ from rich.progress import Progress as Bar
 from rich.text import Text
 
 from analyzer.inspection.model import Inspection, PluckList
+from analyzer.lot.analysis import LotResult
 from analyzer.report.comparison import Comparison
 from analyzer.report.model import Report
 from analyzer.report.terminal import TerminalReport
@@ -27,7 +28,7 @@ from analyzer.restring.plan import RestringPlan
 from analyzer.restring.terminal import TerminalPlan
 from cli.streams import print_text
 
-Shown = Report | Comparison | RestringPlan | Inspection | PluckList
+Shown = Report | Comparison | RestringPlan | Inspection | PluckList | LotResult
 PIPED_COLUMNS = 120
 TEXT_COLUMNS = 80
 _BAR_COLUMNS = 16  # what stands beside it then fits into 80
@@ -103,4 +104,8 @@ def _shown(result: Shown) -> RenderableType:
         return TerminalPlucks(result)
     if isinstance(result, Report):
         return TerminalReport(result)
+    if isinstance(result, LotResult):
+        from analyzer.lot.output.terminal import TerminalLot
+
+        return TerminalLot(result.summary, result.run_in_words())
     return TerminalPlan(result) if isinstance(result, RestringPlan) else TerminalComparison(result)

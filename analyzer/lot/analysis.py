@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analyzer.beside import check_a4
-from analyzer.errors import UnusableInputError
+from analyzer.errors import UnusableInputError, printable
 from analyzer.lot.fetching import local_file
 from analyzer.lot.identity import method_version, specification_digest
 from analyzer.lot.layout import Layout, find_sessions
@@ -79,6 +79,13 @@ class LotResult:
     def complete(self) -> bool:
         """Nothing was at fault or not measured and, where that is asked, everything conforms."""
         return self.summary.complete and not (self.strict and self.summary.nonconforming)
+
+    def run_in_words(self) -> str:
+        """What the run did, and where its results are."""
+        return (
+            f"{self.measured:,} measured and {self.kept:,} known before, in {self.seconds:.1f} s; "
+            f"kept in {printable(str(self.store))}."
+        )
 
 
 def analyze_lot(

@@ -30,16 +30,17 @@ _CHARTS_SHOWN = 3
 
 
 class TerminalLot:
-    """A rich renderable of a lot's summary."""
+    """A rich renderable of a lot's summary, and of the run that it comes from, in words."""
 
-    def __init__(self, summary: LotSummary) -> None:
-        self._summary = summary
+    def __init__(self, summary: LotSummary, run: str = "") -> None:
+        self._summary, self._run = summary, run
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         summary = self._summary
         yield line(f"Lot {summary.name}", style="bold")
-        for words in (*_head(summary), *_risk(summary)):
-            yield line(words)
+        for words in (*_head(summary), self._run, *_risk(summary)):
+            if words:
+                yield line(words)
         yield from _capability(summary, console, options)
         for words in (*_process(summary), *_causes(summary), *_gauge(summary), *_notes(summary)):
             yield line(words)
