@@ -13,9 +13,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
-from made_lots import METHOD, NO_PITCH, UNDER, decided, outcome_of, session_of, store_path
+from made_outcomes import METHOD, NO_PITCH, UNDER, decided, outcome_of, session_of, store_path
 from made_notes import CLEAN
 
 from analyzer.cross_check import judge_together
@@ -37,6 +37,7 @@ ROOT = Path(__file__).parent.parent
 ANY = st.floats(allow_nan=True, allow_infinity=True)
 
 
+@settings(deadline=None)  # how fast the machine is must not decide
 @given(ANY, ANY, ANY, st.lists(st.floats(width=32), max_size=5), st.text(), st.none() | ANY)
 def test_what_was_measured_comes_back_to_the_last_bit(one, two, three, print_, text, faint) -> None:
     """NaN and infinity too; ``repr`` of a float is exact, and NaN equals itself there."""
@@ -169,7 +170,7 @@ def test_two_runs_and_their_order_change_nothing(tmp_path) -> None:
 CHILD = """
 import sys
 from pathlib import Path
-from made_lots import METHOD, UNDER, decided, outcome_of, session_of
+from made_outcomes import METHOD, UNDER, decided, outcome_of, session_of
 from analyzer.lot.store import open_store
 with open_store(Path(sys.argv[1]), create=True) as store:
     run = store.begin(METHOD, specification=UNDER, lot="week 12")

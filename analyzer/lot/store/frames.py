@@ -45,6 +45,8 @@ JOIN left_out AS o ON o.analysis = a.id
 WHERE m.lot = ? ORDER BY a.serial, a.station, a.operator, a.repeat, o.position"""
 
 
+_MOMENTS = (pd.Timestamp("1678-01-01"), pd.Timestamp("2262-01-01"))  # what ns can hold
+_FURTHEST_S = 9.2e9  # from 1970: the same
 _SESSION_QUERY = tuple(each for each in SESSION_COLUMNS if each != "latest")
 _VALUE_QUERY = ("analysis", "string", "characteristic", *VALUE_COLUMNS[10:])
 
@@ -53,8 +55,9 @@ def sessions_frame(database: Database, run: Run) -> pd.DataFrame:
     """Every session of the lot that became an analysis, decided by the run's specification."""
     frame = _frame(database, _SESSIONS, (run.specification, run.lot), _SESSION_QUERY)
     frame["recorded_at"] = _wall_clock(frame["recorded_at"])
-    seconds = pd.to_numeric(frame["analyzed_at"], errors="coerce")
-    frame["analyzed_at"] = pd.to_datetime(seconds, unit="s", errors="coerce").dt.as_unit("ns")
+    seconds = pd.to_numeric(frame["analyzed_at"], errors="coerce").astype(np.float64)
+    seconds = seconds.where(seconds.abs() < _FURTHEST_S)
+    frame["analyzed_at"] = pd.to_datetime(seconds, unit="s").dt.as_unit("ns")
     frame["latest"] = _latest(frame)
     return frame[list(SESSION_COLUMNS)]
 
@@ -95,7 +98,8 @@ def _frame(
 def _wall_clock(texts: pd.Series[Any]) -> pd.Series[Any]:
     """ISO 8601 without its offset: what the clock at the station showed."""
     cut = texts.astype("string").str[:19]
-    return pd.to_datetime(cut, format="ISO8601", errors="coerce").dt.as_unit("ns")
+    found = pd.to_datetime(cut, format="ISO8601", errors="coerce").dt.as_unit("s")
+    return found.where(found.between(*_MOMENTS)).dt.as_unit("ns")
 
 
 def _latest(frame: pd.DataFrame) -> pd.Series[bool]:
