@@ -1,10 +1,11 @@
-"""Folders of lots that are not as they should be: one line each, and the rest of the lot goes on."""
+"""Folders of lots that are not as they should be: one line each, and the rest goes on."""
 
 from __future__ import annotations
 
 import builtins
 import os
 import sqlite3
+from typing import Any
 
 import pytest
 from made_lots import AT_S, NOW_S, put
@@ -21,11 +22,11 @@ GOOD = "good/s6_open_1.wav"
 links = pytest.mark.skipif(os.name == "nt", reason="links need a right there")
 
 
-def found(lot, **options) -> Layout:
+def found(lot, **options: Any) -> Layout:
     return find_sessions(str(lot), now_s=NOW_S, **options)
 
 
-def only_fault(lot, **options) -> str:
+def only_fault(lot, **options: Any) -> str:
     """The one fault of a lot whose session ``good`` goes on."""
     layout = found(lot, **options)
     assert [each.serial for each in layout.sessions()] == ["good"]
@@ -37,7 +38,7 @@ def only_fault(lot, **options) -> str:
     return line.replace(f"{lot}{os.sep}", "", 1)
 
 
-def refused(lot, **options) -> str:
+def refused(lot, **options: Any) -> str:
     with pytest.raises(UnusableInputError) as error:
         found(lot, **options)
     return str(error.value)
@@ -84,9 +85,9 @@ def test_only_folders_without_a_recording(tmp_path) -> None:
     (tmp_path / "line 1" / "B1").mkdir(parents=True)
     layout = found(tmp_path)
     assert layout.count == 0
-    assert {os.path.relpath(each.where, tmp_path) for each in layout.faults} == {
-        "A1",
-        os.path.join("line 1", "B1"),
+    assert {each.where for each in layout.faults} == {
+        str(tmp_path / "A1"),
+        str(tmp_path / "line 1" / "B1"),
     }
 
 
@@ -154,10 +155,7 @@ def test_one_serial_number_many_times_stays_one_line(tmp_path) -> None:
 @links
 @pytest.mark.parametrize("inner", [b"A\xff1", b"line 1/A\xff1", b"line\xff1/A1"])
 def test_folder_name_that_is_no_text(tmp_path, inner) -> None:
-    lot = put(tmp_path / "lot", [GOOD])
-    os.makedirs(os.path.join(os.fsencode(lot), inner))
-    with open(os.path.join(os.fsencode(lot), inner, b"s6_open_1.wav"), "wb"):
-        pass
+    lot = put(tmp_path / "lot", [GOOD, f"{os.fsdecode(inner)}/s6_open_1.wav"])
     line = only_fault(lot)
     assert "it is not UTF-8. Rename the folder." in line
     assert "\\udcff1" in line
@@ -165,16 +163,13 @@ def test_folder_name_that_is_no_text(tmp_path, inner) -> None:
 
 @links
 def test_file_name_that_is_no_text(tmp_path) -> None:
-    lot = put(tmp_path / "lot", [GOOD, "A1/s6_open_1.wav"])
-    with open(os.path.join(os.fsencode(lot), b"A1", b"\xff.wav"), "wb"):
-        pass
+    lot = put(tmp_path / "lot", [GOOD, "A1/s6_open_1.wav", os.fsdecode(b"A1/\xff.wav")])
     assert only_fault(lot) == "A1/\\udcff.wav: has a name that is not UTF-8. Rename the file."
 
 
 @links
 def test_lot_whose_name_is_no_text(tmp_path) -> None:
-    lot = os.fsdecode(os.path.join(os.fsencode(tmp_path), b"lot\xff"))
-    os.makedirs(os.path.join(lot, "A1"))
+    lot = put(tmp_path / os.fsdecode(b"lot\xff"), ["A1/s6_open_1.wav"])
     assert refused(lot).endswith("lot\\udcff: has a name that is not UTF-8. Rename the folder.")
 
 
@@ -198,7 +193,7 @@ def test_folder_that_cannot_be_listed(tmp_path, monkeypatch, inner) -> None:
     lot = put(tmp_path / "lot", [GOOD, f"{inner}/s6_open_1.wav"])
     scandir = os.scandir
 
-    def denied(path):
+    def denied(path) -> object:
         if str(path) == str(lot / inner):
             raise PermissionError(13, "Permission denied", str(path))
         return scandir(path)
@@ -295,7 +290,7 @@ def test_time_beyond_any_calendar(tmp_path, monkeypatch) -> None:
 def test_no_room_for_temporary_files(tmp_path, monkeypatch) -> None:
     lot = put(tmp_path / "lot", [GOOD])
 
-    def full(*_):
+    def full(*_: object) -> None:
         raise sqlite3.OperationalError("database or disk is full")
 
     monkeypatch.setattr(catalogue.Catalogue, "add_files", full)
@@ -307,7 +302,7 @@ def test_no_room_for_temporary_files(tmp_path, monkeypatch) -> None:
 def test_url_without_its_library(tmp_path, monkeypatch) -> None:
     real = builtins.__import__
 
-    def without(name, *rest):
+    def without(name, *rest: object) -> object:
         if name.startswith("fsspec"):
             raise ImportError(name)
         return real(name, *rest)
@@ -334,7 +329,7 @@ def test_file_system_that_fails_as_it_likes(tmp_path, monkeypatch) -> None:
     class NobodyKnowsError(Exception):
         pass
 
-    def fails(*_, **__):
+    def fails(*_: object, **__: object) -> None:
         raise NobodyKnowsError("no route")
 
     monkeypatch.setattr(LocalFileSystem, "get_file", fails)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tracemalloc
+from typing import Any
 
 import fsspec
 import pytest
@@ -17,7 +18,7 @@ from analyzer.recording.limits import Limits, ReadingRules
 TWO = ("s6_open_1.wav", "s6_f12_1.wav")
 
 
-def sessions(place, **options) -> list[Session]:
+def sessions(place, **options: Any) -> list[Session]:
     return list(find_sessions(str(place), now_s=NOW_S, **options).sessions())
 
 

@@ -164,8 +164,8 @@ class Catalogue:
 
     def rows(self, query: str, *values: object) -> Iterator[tuple[Any, ...]]:
         """What a query gives, row by row."""
-        for each in self._db.execute(query, values):  # a cursor of its own, which just goes
-            yield each
+        # The cursor is not closed by hand: that fails once the database is closed.
+        yield from map(tuple, self._db.execute(query, values))
 
     def count(self) -> int:
         """Sessions without a fault."""
