@@ -10,7 +10,7 @@ import json
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 from analyzer.errors import UnusableInputError
@@ -89,7 +89,10 @@ class Catalogue:
         cursor = self._db.execute(
             "INSERT INTO sessions (identity, serial, folded, station, operator, repeat, named)"
             " VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (key, *astuple(found)),
+            (
+                *(key, found.serial, found.folded, found.station, found.operator),
+                *(found.repeat, found.named),
+            ),
         )
         return int(cursor.lastrowid or 0)
 
@@ -161,7 +164,8 @@ class Catalogue:
 
     def rows(self, query: str, *values: object) -> Iterator[tuple[Any, ...]]:
         """What a query gives, row by row."""
-        yield from self._db.execute(query, values)
+        # The cursor is not closed by hand: that fails once the database is closed.
+        yield from map(tuple, self._db.execute(query, values))
 
     def count(self) -> int:
         """Sessions without a fault."""

@@ -31,8 +31,8 @@ def unfit(name: str) -> str | None:
         return "is empty"
     if len(text) > LONGEST_TEXT:
         return f"has more than {LONGEST_TEXT} characters"
-    if printable(text) != text:
-        return f"holds characters that cannot be printed: {printable(text)}"
+    if not name.strip(" ").isprintable():
+        return f"holds characters that cannot be printed: {printable(name)}"
     return None
 
 
