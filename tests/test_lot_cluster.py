@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 from made_lots import made_lot
 
-from analyzer.lot.analysis import Asked, analyze_lot
+from analyzer.lot.analysis import Asked, LotResult, analyze_lot
 from analyzer.lot.store import FILE_NAME, open_store
 
 distributed = pytest.importorskip("distributed")
@@ -47,6 +47,10 @@ def dumped(out: Path) -> list:
         return list(store.dump())
 
 
+def figures(result: LotResult) -> pd.DataFrame:
+    return result.values[FIGURES]  # noqa: PD011 - a field of that name
+
+
 def worker_pids(cluster) -> list[int]:
     with distributed.Client(cluster.scheduler_address, set_as_default=False) as client:
         return list(client.run(os.getpid).values())
@@ -69,7 +73,7 @@ def test_a_worker_that_is_killed_changes_nothing(lot, cluster, tmp_path):
     assert killed == [victim]
     assert (there.measured, there.kept) == (6, 0)
     assert dumped(tmp_path / "there") == dumped(tmp_path / "here")  # bit for bit
-    pd.testing.assert_frame_equal(there.values[FIGURES], here.values[FIGURES], check_exact=True)
+    pd.testing.assert_frame_equal(figures(there), figures(here), check_exact=True)
 
 
 class Quiet(http.server.SimpleHTTPRequestHandler):
@@ -95,11 +99,9 @@ def test_workers_read_the_recordings_from_a_url(scheme, lot, cluster, tmp_path, 
         pytest.importorskip("aiohttp")
     url = lot.as_uri() if scheme == "file" else request.getfixturevalue("served")
     here = analyze_lot(str(lot), tmp_path / "here", Asked(jobs=1))
-    there = analyze_lot(
-        url, tmp_path / "there", Asked(scheduler=cluster.scheduler_address)
-    )
+    there = analyze_lot(url, tmp_path / "there", Asked(scheduler=cluster.scheduler_address))
     assert there.complete
-    pd.testing.assert_frame_equal(there.values[FIGURES], here.values[FIGURES], check_exact=True)
+    pd.testing.assert_frame_equal(figures(there), figures(here), check_exact=True)
     again = analyze_lot(url, tmp_path / "there", Asked(jobs=1))
     if scheme == "file":  # a server of files tells nothing by which a change could be known
         assert (again.measured, again.kept) == (0, 6)

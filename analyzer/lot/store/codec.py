@@ -24,7 +24,7 @@ from analyzer.report.model import SCHEMA_VERSION, Report
 
 _MOST_BYTES = 256_000_000  # a report of ten thousand recordings has some 40 MB
 _QUICK = 3  # most of what was measured is a piece of sound, which more effort makes no smaller
-_SAMPLE = np.dtype("<f4")
+_SAMPLE = np.dtype(np.int8)
 
 
 class CorruptError(ValueError):
@@ -106,9 +106,9 @@ def _measured_decoder() -> msgspec.msgpack.Decoder[tuple[Measured, ...]]:
 
 
 def _plain(value: Any) -> Any:
-    """What MessagePack has no form for: arrays of single floats, and numpy's scalars."""
-    if isinstance(value, np.ndarray) and value.dtype == np.float32 and value.ndim == 1:
-        return value.astype(_SAMPLE).tobytes()
+    """What MessagePack has no form for: arrays of bytes, and numpy's scalars."""
+    if isinstance(value, np.ndarray) and value.dtype == _SAMPLE and value.ndim == 1:
+        return value.tobytes()
     if isinstance(value, np.generic):
         return value.item()
     raise NotImplementedError(f"cannot keep {type(value).__name__}")
@@ -116,7 +116,7 @@ def _plain(value: Any) -> Any:
 
 def _of_type(kind: Any, value: Any) -> Any:
     if get_origin(kind) is np.ndarray and isinstance(value, bytes):
-        return np.frombuffer(value, _SAMPLE).astype(np.float32)
+        return np.frombuffer(value, _SAMPLE)
     raise NotImplementedError(f"cannot read {kind}")
 
 
