@@ -13,7 +13,7 @@ NAMES: tuple[SchemaName, ...] = get_args(SchemaName)
 
 
 def schema_text(name: SchemaName = "report") -> str:
-    """The schema of a report, a comparison, a restringing plan, an inspection or a lot, as JSON text.
+    """The schema of a report, comparison, restringing plan, inspection or lot, as JSON text.
 
     >>> import json
     >>> json.loads(schema_text("report"))["properties"]["schema_version"]["const"]
