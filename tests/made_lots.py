@@ -16,7 +16,7 @@ from analyzer.lot.specification import Limits, Requirement, Specification, Subgr
 from analyzer.lot.summary import summarise
 from analyzer.lot.summary_model import LotSummary
 
-START_S = 1_927_000_000.0  # 2031-01-23, 06:13:20 UTC
+START_S = 1_927_000_000.0  # 2031-01-24, 05:46:40 UTC
 DAY_S = 86_400.0
 
 
