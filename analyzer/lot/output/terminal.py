@@ -178,7 +178,8 @@ def _pareto(heading: str, rows: Sequence[Cause], noun: str) -> Iterator[str]:
     for each in rows[:_SHOWN]:
         yield f"  {counted(each.count, noun)}: {each.cause}"
     if more := rows[_SHOWN:]:
-        yield f"  {counted(sum(each.count for each in more), noun)}: {counted(len(more), 'other cause')}"
+        rest = sum(each.count for each in more)
+        yield f"  {counted(rest, noun)}: {counted(len(more), 'other cause')}"
 
 
 def _gauge(summary: LotSummary) -> Iterator[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from analyzer.lot.statistics.figure import Figure
+from analyzer.lot.statistics.groups import PERIODS
 from analyzer.lot.summary_model import LotSummary
 
 
@@ -73,13 +74,16 @@ def signals_in_words(summary: LotSummary) -> str:
     control = summary.control
     if not control.charts:
         return "Control charts: none, since nothing was measured."
-    off = control.subgrouping.uncharted
-    return (
-        f"Control charts of {control.subgrouping.words}: {counted(control.signals, 'signal')} on "
-        f"{counted(len(control.charts), 'pair')} of charts, where chance alone gives at least about "
-        f"{control.expected_false_alarms:.2g}."
-        + (f" {counted(off, 'instrument')} without a {control.subgrouping.by}." if off else "")
+    subgrouping = control.subgrouping
+    words = (
+        f"Control charts of {subgrouping.words}: {counted(control.signals, 'signal')} on "
+        f"{counted(len(control.charts), 'pair')} of charts, where chance alone gives about "
+        f"{control.expected_false_alarms:.2g} or more."
     )
+    if not subgrouping.uncharted:
+        return words
+    of = "time" if subgrouping.by in PERIODS else subgrouping.by
+    return f"{words} {counted(subgrouping.uncharted, 'instrument')} without {of} not charted."
 
 
 def verdict_of_lot(summary: LotSummary) -> str:
