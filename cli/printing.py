@@ -11,6 +11,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
 from rich.progress import Progress as Bar
 
 from analyzer.inspection.model import Inspection, PluckList
+from analyzer.lot.station_check.model import CheckedStation
 from analyzer.report.comparison import Comparison
 from analyzer.report.model import Report
 from analyzer.report.terminal import TerminalReport
@@ -19,7 +20,7 @@ from analyzer.restring.plan import RestringPlan
 from analyzer.restring.terminal import TerminalPlan
 from cli.streams import print_text
 
-Shown = Report | Comparison | RestringPlan | Inspection | PluckList
+Shown = Report | Comparison | RestringPlan | Inspection | PluckList | CheckedStation
 PIPED_COLUMNS = 120
 TEXT_COLUMNS = 80
 
@@ -83,6 +84,10 @@ def _shown(result: Shown) -> RenderableType:
         if isinstance(result, Inspection):
             return TerminalInspection(result)
         return TerminalPlucks(result)
+    if isinstance(result, CheckedStation):
+        from analyzer.lot.station_check.terminal import TerminalCheck
+
+        return TerminalCheck(result)
     if isinstance(result, Report):
         return TerminalReport(result)
     return TerminalPlan(result) if isinstance(result, RestringPlan) else TerminalComparison(result)

@@ -127,7 +127,9 @@ def _down(samples: Real, rate_hz: float, near_hz: float) -> _Base:
     return _Base(z, middles_s, step / rate_hz, size / rate_hz)
 
 
-def _stretches(base: _Base, breaks_s: Sequence[float]) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
+def _stretches(
+    base: _Base, breaks_s: Sequence[float]
+) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
     """The stretch in which each window lies, and whether it holds no break and has neighbours."""
     breaks = np.sort(np.asarray(breaks_s, dtype=float))
     stretches = np.searchsorted(breaks, base.times_s)

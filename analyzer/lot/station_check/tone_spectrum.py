@@ -139,5 +139,3 @@ def flat_top_share(samples: Real, amplitude: float, below: float, times: float) 
         if top < below * amplitude and share > times * of_sine:
             total += share
     return total
-
-
