@@ -154,7 +154,7 @@ def _charted(value: Value, now: float, known: _Known) -> Judged:
     reasons = [*_beyond(value, now, tolerance, baseline, charts)]
     if reasons:
         standing = CHANGED
-    line = _trend(checks, value.key)
+    line = _trend(later if baseline is not None else sound, value.key)
     if reasons and line is not None and line.p < BASELINE_DRIFT_P:
         reasons.append(f"it runs by {line.slope_per_day:+.2g} {value.unit} a day")
     reason = f"{value.name}: {'; '.join(reasons)}" if reasons else ""
@@ -232,8 +232,9 @@ def _summary(check: Check, judged: Sequence[Judged], known: _Known) -> tuple[Sta
         found = [each for each in judged if each.standing == standing]
         if found:
             more = len(found) - 1
-            others = f" ({more} more in the table)" if more else ""
-            return found[0].standing, f"{found[0].reason.rstrip('.')}{others}", found[0].remedy
+            others = f" ({more} more above)" if more else ""
+            why = found[0].reason.partition(";")[0].rstrip(".")
+            return found[0].standing, f"{why}{others}", found[0].remedy
     had = min(sum(each.sound for each in known.checks), known.wanted)
     waiting = [each for each in judged if each.standing == NO_BASELINE]
     if waiting:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from analyzer.lot.statistics.charts import ChartPair
 from analyzer.lot.statistics.trend import Trend
@@ -13,8 +13,11 @@ SCHEMA_VERSION = 1
 # shown: kept and shown, and judged by nobody.
 Kind = Literal["charted", "fault", "setting", "shown"]
 Standing = Literal["as before", "changed", "no baseline yet", "not judged", "not measured"]
-AS_BEFORE, CHANGED, NO_BASELINE = "as before", "changed", "no baseline yet"
-NOT_JUDGED, NOT_MEASURED = "not judged", "not measured"
+AS_BEFORE: Final = "as before"
+CHANGED: Final = "changed"
+NO_BASELINE: Final = "no baseline yet"
+NOT_JUDGED: Final = "not judged"
+NOT_MEASURED: Final = "not measured"
 
 
 @dataclass(frozen=True)

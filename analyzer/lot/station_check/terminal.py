@@ -76,10 +76,12 @@ def _how(found: CheckedStation) -> str:
 
 
 def _reasons(found: CheckedStation) -> Iterator[str]:
-    """What the last line has no room for."""
-    for each in found.judged:
-        if each.standing in {CHANGED, NOT_MEASURED}:
-            yield f"{each.reason}. {each.remedy}."
+    """What the last line has no room for; it says what to do about the first of them."""
+    told = [each for each in found.judged if each.standing in {CHANGED, NOT_MEASURED}]
+    for number, each in enumerate(told):
+        reason = each.reason.rstrip(".")
+        if number or ";" in reason:
+            yield f"{reason}. {each.remedy}." if number else f"{reason}."
 
 
 def _cells(judged: Judged) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ SHORTEST_TONE_S = 3.0  # below, hum beside the tone is no longer told from it
 LONGEST_USED_S = 60.0  # what comes later adds nothing that matters to a station
 SEARCHED_CENTS = 60.0  # about the stated tone; more than any clock, less than a semitone
 CLEAR_DB = 20.0  # a line stands so far out of the noise about it, or there is none
-LEAST_COHERENCE = 0.9  # of the tone with one frequency; a tone that wanders by a radian has 0.6
+LEAST_COHERENCE = 0.9  # mean cosine of the phase's error: it wanders by half a radian
 NAMED_RATES_HZ = (8000, 11025, 16000, 22050, 32000, 44100, 48000, 88200, 96000, 176400, 192000)
 RATE_MATCHES = 0.001  # relative; standard rates lie 8 % apart at least
 

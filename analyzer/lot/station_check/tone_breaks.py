@@ -59,7 +59,8 @@ def short_windows(samples: Real, rate_hz: float, at_hz: float) -> ShortWindows:
     parts = sliding_window_view(samples, size)[::half]
     starts = half * np.arange(len(parts))
     z = (parts @ kernel) * np.exp(-2j * np.pi * at_hz / rate_hz * starts)
-    return ShortWindows(z, (starts + size / 2) / rate_hz, size / rate_hz)
+    middles_s: Real = np.asarray((starts + size / 2) / rate_hz, dtype=np.float64)
+    return ShortWindows(z, middles_s, size / rate_hz)
 
 
 def sounding_part_s(windows: ShortWindows) -> tuple[float, float]:

@@ -21,8 +21,11 @@ one),
 
     var(f) >= 3 S / (pi^2 A^2 T^3),                                                      (4)
 
-times what the tapered ends cost, some 10 %. A source that wanders is known less well: then the
-slowest part of what (2) leaves over stands for S in (3), where it is the larger.
+times what the tapered ends cost, some 10 %. A source that wanders is known less well: the slowest
+part of what (2) leaves over, terms 2 to 5 of its cosine transform c, stands for S / h in (3) where
+it is the larger. Where it is so by far, the wander is taken for a random walk of the phase. Of n
+windows and steps of variance s^2, that has c_k^2 = n^2 s^2 / (pi k)^2 and shifts the slope by
+6 s^2 / 5 n (its variance), as S / h = n^2 s^2 / 10 would, which is 8.5 times the mean of these c^2.
 """
 
 from __future__ import annotations
@@ -44,7 +47,9 @@ _WINDOWS = 20  # in the length of the tone, end to end
 _OVERLAP = 4  # windows at any place; they add up to a constant
 _ZERO_PADDING = 16
 _ROUNDS = 6
-_SLOW_TERMS = slice(2, 6)  # of the cosine transform; the first two are what the fit takes
+_SLOW_TERMS = slice(2, 6)  # the first two are what the fit takes
+_SURE_WANDER = 4.6  # over the noise: chi-square of four terms, once in a thousand by chance
+_RANDOM_WALK = 8.5  # see above
 
 
 @dataclass(frozen=True)
@@ -97,9 +102,8 @@ def fit_tone(
     turned, omega = _refined(base, stretches, used, omega)
     across, along = turned.imag[used], turned.real[used]
     columns = _columns(along, base.times_s[used], stretches[used])
-    slow = dct(across, norm="ortho")[_SLOW_TERMS]
-    density = max(noise_density, base.step_s * float(np.mean(slow**2)) if slow.size else 0.0)
-    covariance = density / base.step_s * np.linalg.pinv(columns.T @ columns)
+    variance = _slow_variance(across, noise_density / base.step_s)
+    covariance = variance * np.linalg.pinv(columns.T @ columns)
     amplitude = float(np.median(along))
     bound_hz = cramer_rao_hz(noise_density, amplitude, samples.size / rate_hz)
     return ToneFit(
@@ -108,7 +112,7 @@ def fit_tone(
         bound_hz,
         amplitude,
         _change_db(along),
-        float(np.sum(along) ** 2 / (along.size * np.sum(np.abs(turned[used]) ** 2))),
+        float(along @ np.abs(turned[used]) / np.sum(np.abs(turned[used]) ** 2)),
     )
 
 
@@ -122,8 +126,7 @@ def _down(samples: Real, rate_hz: float, near_hz: float) -> _Base:
     starts = np.arange(0, samples.size - size + 1, step)
     z = np.array([samples[start : start + size] @ kernel for start in starts])
     z *= np.exp(-2j * np.pi * near_hz / rate_hz * starts)
-    middles_s = (starts + (size - 1) / 2) / rate_hz
-    # The phase that (1) gives a window is that at its start; the rest belongs to omega.
+    middles_s: Real = np.asarray((starts + (size - 1) / 2) / rate_hz, dtype=np.float64)
     return _Base(z, middles_s, step / rate_hz, size / rate_hz)
 
 
@@ -180,6 +183,13 @@ def _columns(amplitudes: Real, times_s: Real, stretches: NDArray[np.intp]) -> Re
 
 def _middle(times_s: Real) -> float:
     return float(np.mean(times_s))
+
+
+def _slow_variance(across: Real, of_noise: float) -> float:
+    """What stands for S / h in (3), given what the noise alone makes of it."""
+    terms = dct(across, norm="ortho")[_SLOW_TERMS]
+    slow = float(np.mean(terms**2)) if terms.size else 0.0
+    return _RANDOM_WALK * slow if slow > _SURE_WANDER * of_noise else max(slow, of_noise)
 
 
 def _change_db(along: Real) -> float:

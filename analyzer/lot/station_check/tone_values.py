@@ -65,7 +65,7 @@ def tone_told(tone: Tone) -> tuple[tuple[str, str], ...]:
             "Clock error",
             (
                 f"{tone.clock_error_ppm:+.3f} parts in a million against the stated tone "
-                f"(standard uncertainty {ppm_uncertainty:.1g}; positive: the recorder's clock is fast)"
+                f"(standard uncertainty {ppm_uncertainty:.1g}; positive: the recorder runs fast)"
             ),
         ),
         ("Tone over noise", f"{tone.signal_to_noise_db:.1f} dB"),
