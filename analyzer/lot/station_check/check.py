@@ -179,7 +179,8 @@ def _moment_s(request: CheckRequest) -> float | None:
         return None
     try:
         moment = datetime.fromisoformat(request.at)
-        return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp()
+        moment = (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).astimezone(UTC)
+        return moment.timestamp()
     except (ValueError, OverflowError) as error:
         raise UnusableInputError(
             "--at", f"is {request.at!r}", "Give a time such as 2026-03-01T08:00:00Z"

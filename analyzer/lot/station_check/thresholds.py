@@ -10,7 +10,9 @@ LOWEST_TONE_HZ, HIGHEST_TONE_HZ = 20.0, 20_000.0  # of hearing; recorders hold t
 HIGHEST_SHARE_OF_RATE = 0.45  # the filters of converters begin at about so much of the rate
 SHORTEST_TONE_S = 3.0  # below, hum beside the tone is no longer told from it
 LONGEST_USED_S = 60.0  # what comes later adds nothing that matters to a station
-SEARCHED_CENTS = 60.0  # about the stated tone; more than any clock, less than a semitone
+SEARCHED_CENTS = (
+    10.0  # about the stated tone: 5,800 parts in a million, more than any clock or fork
+)
 CLEAR_DB = 20.0  # a line stands so far out of the noise about it, or there is none
 LEAST_COHERENCE = 0.9  # mean cosine of the phase's error: it wanders by half a radian
 NAMED_RATES_HZ = (8000, 11025, 16000, 22050, 32000, 44100, 48000, 88200, 96000, 176400, 192000)

@@ -58,8 +58,11 @@ class ToneSpectrum:
     def near(self, tone_hz: float) -> float | None:
         """The line at a stated tone, or None."""
         ratio = ratio_of_cents(SEARCHED_CENTS)
-        room_hz = 2 * self.bin_hz
-        return self.strongest_hz(tone_hz / ratio - room_hz, tone_hz * ratio + room_hz)
+        room_hz = 2 * self.bin_hz  # so that a line beside it is not taken by its flank
+        found = self.strongest_hz(tone_hz / ratio - room_hz, tone_hz * ratio + room_hz)
+        if found is None or not 1 / ratio <= found / tone_hz <= ratio:
+            return None
+        return found
 
     def noise_about(self, line_hz: float) -> float:
         """The density about a line: a median, so other lines do not matter."""
