@@ -23,6 +23,7 @@ from analyzer.report.files import as_json
 from analyzer.report.model import SCHEMA_VERSION, Report
 
 _MOST_BYTES = 256_000_000  # a report of ten thousand recordings has some 40 MB
+_QUICK = 3  # most of what was measured is a piece of sound, which more effort makes no smaller
 _SAMPLE = np.dtype("<f4")
 
 
@@ -36,7 +37,7 @@ def pack_measured(measured: Sequence[Measured]) -> bytes | None:
     Such a recording is measured again where it is needed again.
     """
     try:
-        return zlib.compress(_measured_encoder().encode(tuple(measured)))
+        return zlib.compress(_measured_encoder().encode(tuple(measured)), _QUICK)
     except UnicodeEncodeError:
         return None
 

@@ -17,7 +17,7 @@ from analyzer.lot.store.keys import folded_serial
 from analyzer.lot.store.runs import Run
 
 _SHARED = ("serial", "station", "operator", "repeat", "recorded_at", "recorded_s", "latest")
-_WHOLE = ("analysis", "repeat", "recordings", "left_out", "strings", "strings_measured", "string")
+_WHOLE = ("analysis", "repeat", "recordings", "left_out", "strings", "strings_measured")
 _REAL = (
     "recorded_s",
     "conformity_probability",
@@ -45,6 +45,8 @@ JOIN left_out AS o ON o.analysis = a.id
 WHERE m.lot = ? ORDER BY a.serial, a.station, a.operator, a.repeat, o.position"""
 
 
+_MOMENTS = (pd.Timestamp("1678-01-01"), pd.Timestamp("2262-01-01"))  # what ns can hold
+_FURTHEST_S = 9.2e9  # from 1970: the same
 _SESSION_QUERY = tuple(each for each in SESSION_COLUMNS if each != "latest")
 _VALUE_QUERY = ("analysis", "string", "characteristic", *VALUE_COLUMNS[10:])
 
@@ -53,8 +55,9 @@ def sessions_frame(database: Database, run: Run) -> pd.DataFrame:
     """Every session of the lot that became an analysis, decided by the run's specification."""
     frame = _frame(database, _SESSIONS, (run.specification, run.lot), _SESSION_QUERY)
     frame["recorded_at"] = _wall_clock(frame["recorded_at"])
-    seconds = pd.to_numeric(frame["analyzed_at"], errors="coerce")
-    frame["analyzed_at"] = pd.to_datetime(seconds, unit="s", errors="coerce").dt.as_unit("ns")
+    seconds = pd.to_numeric(frame["analyzed_at"], errors="coerce").astype(np.float64)
+    seconds = seconds.where(seconds.abs() < _FURTHEST_S)
+    frame["analyzed_at"] = pd.to_datetime(seconds, unit="s").dt.as_unit("ns")
     frame["latest"] = _latest(frame)
     return frame[list(SESSION_COLUMNS)]
 
@@ -63,6 +66,7 @@ def values_frame(database: Database, run: Run) -> pd.DataFrame:
     """Everything that was judged in those sessions."""
     sessions = sessions_frame(database, run)
     frame = _frame(database, _VALUES, (run.specification, run.lot), _VALUE_QUERY)
+    frame["string"] = pd.to_numeric(frame["string"]).astype(np.int64)
     order = pd.Index(sessions["analysis"]).get_indexer(pd.Index(frame["analysis"]))
     frame = frame.iloc[np.argsort(order, kind="stable")].reset_index(drop=True)
     order = np.sort(order)
@@ -74,7 +78,7 @@ def values_frame(database: Database, run: Run) -> pd.DataFrame:
 def left_out_frame(database: Database, run: Run) -> pd.DataFrame:
     """The recordings of those sessions that were left out, and why."""
     frame = _frame(database, _LEFT_OUT, (run.lot,), LEFT_OUT_COLUMNS)
-    frame["string"] = pd.to_numeric(frame["string"], errors="coerce").astype("Int64")
+    frame["string"] = pd.to_numeric(frame["string"]).astype("Int64")  # or not known
     return frame
 
 
@@ -86,7 +90,7 @@ def _frame(
     for column in columns:
         if column in _REAL:
             frame[column] = pd.to_numeric(frame[column], errors="coerce").astype(np.float64)
-        elif column in _WHOLE and column != "string":
+        elif column in _WHOLE:
             frame[column] = pd.to_numeric(frame[column]).astype(np.int64)
     return frame
 
@@ -94,7 +98,8 @@ def _frame(
 def _wall_clock(texts: pd.Series[Any]) -> pd.Series[Any]:
     """ISO 8601 without its offset: what the clock at the station showed."""
     cut = texts.astype("string").str[:19]
-    return pd.to_datetime(cut, format="ISO8601", errors="coerce").dt.as_unit("ns")
+    found = pd.to_datetime(cut, format="ISO8601", errors="coerce").dt.as_unit("s")
+    return found.where(found.between(*_MOMENTS)).dt.as_unit("ns")
 
 
 def _latest(frame: pd.DataFrame) -> pd.Series[bool]:

@@ -10,7 +10,7 @@ from analyzer.lot.records import Fault, Session
 from analyzer.lot.specification import Specification
 from analyzer.lot.store.codec import specification_json
 from analyzer.lot.store.database import Database
-from analyzer.lot.store.keys import session_key, stored_text
+from analyzer.lot.store.keys import session_key, stored_text, text_or_none
 
 _PUT_METHOD = "INSERT INTO methods (method) VALUES (?) ON CONFLICT DO NOTHING"
 _METHOD = "SELECT id FROM methods WHERE method = ?"
@@ -75,8 +75,9 @@ def keep(database: Database, run: Run, known: Iterable[tuple[Session, int]]) -> 
     with database.transaction():
         for session, analysis in known:
             add_member(database, run, session, analysis)
-            seen = (analysis, stored_text(session.place), session.recorded_at, session.recorded_s)
-            database.write(_SEEN, (*seen, run.specification))
+            at, when_s = text_or_none(session.recorded_at), session.recorded_s
+            place = stored_text(session.place)
+            database.write(_SEEN, (analysis, place, at, when_s, run.specification))
 
 
 def add_member(

@@ -69,12 +69,17 @@ def add(
     decision: InstrumentDecision | None,
     analyzed_s: float,
 ) -> int | None:
-    """Keep an outcome; the number of its analysis, None where it has no report."""
+    """Keep an outcome; the number of its analysis, None where it has no report.
+
+    Raises ValueError for a report without the digest of its inputs.
+    """
+    if outcome.report is not None and outcome.inputs is None:
+        raise ValueError(f"{outcome.session.named} has a report and no digest of its inputs")
     recordings = [(each, pack_measured(each.measured)) for each in outcome.files]
     body = None if outcome.report is None else pack_report(outcome.report)
     with database.transaction():
         _add_files(database, outcome.session, recordings, analyzed_s)
-        if outcome.report is None or body is None or outcome.inputs is None:
+        if outcome.report is None or body is None:
             add_member(database, run, outcome.session, None, text_or_none(outcome.reason))
             return None
         row = _analysis(run, outcome, outcome.report, analyzed_s)
@@ -106,7 +111,7 @@ def _analysis(run: Run, outcome: Outcome, report: Report, analyzed_s: float) -> 
         folded_serial(stored_text(session.serial)),
         stored_text(session.place),
         stored_text(report.instrument),
-        session.recorded_at,
+        text_or_none(session.recorded_at),
         session.recorded_s,
         analyzed_s,
         outcome.seconds,
@@ -128,7 +133,7 @@ def _add_files(
     place = stored_text(session.place)
     for each, measured in recordings:
         state, sha256 = each.state, digest_bytes(each.state.sha256)
-        database.write(_STATE, (place, stored_text(state.file), state.token, sha256))
+        database.write(_STATE, (place, stored_text(state.file), stored_text(state.token), sha256))
         if measured is not None:
             database.write(_RECORDING, (digest_bytes(each.key), kept_s, measured))
 
