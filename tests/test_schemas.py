@@ -47,6 +47,9 @@ WITHOUT_UNIT = {
     *("stiffness", "stiffness_uncertainty", "response", "response_uncertainty", "share"),
     *("instrument_factor", "instrument_factor_uncertainty", "normalised_difference"),
     *("weight", "value", "caution", "reject"),  # of the last three, "unit" stands beside them
+    # Of the station check: "unit" stands beside them all but the first and the last.
+    *("false_alarm", "standard_uncertainty", "mean", "sigma", "half_width", "average"),
+    *("average_half", "slope_per_day", "slope_standard_uncertainty_per_day", "p"),
     *("state", "covariance", "cents", "schema_version", "cents_per_mm", "cents_per_turn"),
 }
 
