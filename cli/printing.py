@@ -20,6 +20,7 @@ from rich.text import Text
 
 from analyzer.inspection.model import Inspection, PluckList
 from analyzer.lot.analysis import LotResult
+from analyzer.lot.station_check.model import CheckedStation
 from analyzer.report.comparison import Comparison
 from analyzer.report.model import Report
 from analyzer.report.terminal import TerminalReport
@@ -28,7 +29,7 @@ from analyzer.restring.plan import RestringPlan
 from analyzer.restring.terminal import TerminalPlan
 from cli.streams import print_text
 
-Shown = Report | Comparison | RestringPlan | Inspection | PluckList | LotResult
+Shown = Report | Comparison | RestringPlan | Inspection | PluckList | LotResult | CheckedStation
 PIPED_COLUMNS = 120
 TEXT_COLUMNS = 80
 _BAR_COLUMNS = 16  # what stands beside it then fits into 80
@@ -102,6 +103,10 @@ def _shown(result: Shown) -> RenderableType:
         if isinstance(result, Inspection):
             return TerminalInspection(result)
         return TerminalPlucks(result)
+    if isinstance(result, CheckedStation):
+        from analyzer.lot.station_check.terminal import TerminalCheck
+
+        return TerminalCheck(result)
     if isinstance(result, Report):
         return TerminalReport(result)
     if isinstance(result, LotResult):
