@@ -289,10 +289,9 @@ def test_one_file_of_two_measurings_costs_both(lot, other, serials) -> None:
     found = read(lot, f"A1,A1/a.wav,6,open,,,,\n{other}\n{GOOD}")
     assert [each.serial for each in found.sessions()] == ["good"]
     assert [each.where for each in found.faults] == ["lot.csv, line 2 and 3"] * 2
-    assert {each.reason for each in found.faults} == {
-        f"list file 'A1/a.wav' in several measurings, of serial {serials}. "
-        "Give each measuring recordings of its own."
-    }
+    (reason,) = {each.reason for each in found.faults}
+    assert reason.startswith(f"list file 'A1/a.wav' in several measurings, of serial {serials}. ")
+    assert reason.endswith("Give each measuring recordings of its own.")
 
 
 def test_two_files_of_one_name(lot) -> None:
