@@ -211,8 +211,8 @@ def peak_bytes(lot) -> int:
 
 
 def test_memory_does_not_grow_with_the_lot(tmp_path) -> None:
-    few = put(tmp_path / "few", (f"A{n}/{file}" for n in range(100) for file in TWO))
-    many = put(tmp_path / "many", (f"A{n}/{file}" for n in range(1500) for file in TWO))
+    few = put(tmp_path / "few", (f"A{n}/{file}" for n in range(400) for file in TWO))
+    many = put(tmp_path / "many", (f"A{n}/{file}" for n in range(1800) for file in TWO))
     peak_bytes(many)  # what is imported on the way, and the lists of free objects that Python keeps
     # 1400 sessions more; each would take some 600 bytes, and its serial number alone 60.
     assert peak_bytes(many) - peak_bytes(few) < 1400 * 50

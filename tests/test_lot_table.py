@@ -289,10 +289,9 @@ def test_one_file_of_two_measurings_costs_both(lot, other, serials) -> None:
     found = read(lot, f"A1,A1/a.wav,6,open,,,,\n{other}\n{GOOD}")
     assert [each.serial for each in found.sessions()] == ["good"]
     assert [each.where for each in found.faults] == ["lot.csv, line 2 and 3"] * 2
-    assert {each.reason for each in found.faults} == {
-        f"list file 'A1/a.wav' in several measurings, of serial {serials}. "
-        "Give each measuring recordings of its own."
-    }
+    (reason,) = {each.reason for each in found.faults}
+    assert reason.startswith(f"list file 'A1/a.wav' in several measurings, of serial {serials}. ")
+    assert reason.endswith("Give each measuring recordings of its own.")
 
 
 def test_two_files_of_one_name(lot) -> None:
@@ -443,7 +442,7 @@ def test_rows_in_any_order_give_the_same_sessions(lot) -> None:
 
 
 def peak_bytes(lot, count: int) -> int:
-    put_table(lot, "serial,file\n" + "".join(f"A{n // 4},B/{n}.wav\n" for n in range(count)))
+    put_table(lot, "serial,file\n" + "".join(f"A{n // 2},B/{n}.wav\n" for n in range(count)))
     tracemalloc.start()
     found = find_sessions(str(lot), now_s=NOW_S)
     assert sum(len(each.files) for each in found.sessions()) == count
@@ -453,6 +452,7 @@ def peak_bytes(lot, count: int) -> int:
 
 
 def test_memory_does_not_grow_with_the_table(lot) -> None:
-    put(lot, (f"B/{n}.wav" for n in range(6000)))
-    peak_bytes(lot, 6000)
-    assert peak_bytes(lot, 6000) - peak_bytes(lot, 400) < 1400 * 50
+    put(lot, (f"B/{n}.wav" for n in range(3600)))
+    peak_bytes(lot, 3600)  # what is imported on the way, and the lists of free objects
+    # 1400 sessions more, as for folders.
+    assert peak_bytes(lot, 3600) - peak_bytes(lot, 800) < 1400 * 50
