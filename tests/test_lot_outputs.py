@@ -67,6 +67,8 @@ def test_it_fits_and_ends_with_the_verdict(summary, width, terminal) -> None:
         "Consumer's risk",
         "JCGM 106:2012, 9.3",
         "overall s (n - 1)",
+        "12th-fret error 0.49",  # 1.644854 times 0.3
+        "global risks, JCGM 106:2012, 9.5",
         "12th-fret error",
         "Control charts of 5 instruments that follow one another",
         "1 instrument: string 2, drift of the open note too far up",

@@ -13,8 +13,8 @@ NAMES: tuple[SchemaName, ...] = get_args(SchemaName)
 
 
 def schema_text(name: SchemaName = "report") -> str:
-    """The schema of a report, a comparison, a restringing plan, an inspection, a lot or a check of a
-    station, as JSON text.
+    """The schema of a report, comparison, restringing plan, inspection, lot or check of a station,
+    as JSON text.
 
     >>> import json
     >>> json.loads(schema_text("report"))["properties"]["schema_version"]["const"]
