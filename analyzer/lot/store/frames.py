@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analyzer.lot.names import folded
 from analyzer.lot.records import LEFT_OUT_COLUMNS, SESSION_COLUMNS, VALUE_COLUMNS
 from analyzer.lot.store.database import Database
-from analyzer.lot.store.keys import folded_serial
 from analyzer.lot.store.runs import Run
 
 _SHARED = ("serial", "station", "operator", "repeat", "recorded_at", "recorded_s", "latest")
@@ -106,5 +106,5 @@ def _latest(frame: pd.DataFrame) -> pd.Series[bool]:
     """Which rows are the last session of their serial number; what has no time comes first."""
     by = ["recorded_s", "repeat", "station", "operator", "analysis"]
     ordered = frame.sort_values(by, na_position="first", kind="stable")
-    serials = ordered["serial"].map(folded_serial)
+    serials = ordered["serial"].map(folded)
     return (~serials.duplicated(keep="last")).reindex(frame.index).astype(bool)

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from analyzer.lot.names import folded
 from analyzer.lot.store import faults
 from analyzer.lot.store.database import Database
-from analyzer.lot.store.keys import folded_serial, stored_text
+from analyzer.lot.store.keys import stored_text
 from analyzer.report.model import StringResult
 
 Moment = Literal["analyzed_s", "recorded_s"]
@@ -64,7 +65,7 @@ def history_of(database: Database, serial: str) -> tuple[Entry, ...]:
     Of its exact spelling where there is one, else of those that differ in capitals or form only.
     Raises UnusableInputError where there is none.
     """
-    rows = database.rows(OF_SERIAL, (folded_serial(stored_text(serial)),))
+    rows = database.rows(OF_SERIAL, (folded(stored_text(serial)),))
     entries = [_entry(row) for row in rows]
     exact = [each for each in entries if each.serial == stored_text(serial)]
     if not entries:
