@@ -28,7 +28,7 @@ from analyzer.pitch.envelopes import (
     Envelopes,
     block_means,
     block_size,
-    decaying_power,
+    decaying_powers,
     first_noise,
     noise_of_steps,
     passed,
@@ -114,9 +114,9 @@ def fit_phases(envelopes: Envelopes, standing: Real) -> tuple[PhaseFit, Rest]:
         turned = blocks.values * np.exp(-1j * phases)
         amplitude = np.maximum(smoothed(turned.real, blocks.times_s), 0.0)
         noise = noise_of_steps(turned, amplitude, step_share)
-        log_tau = closer_time_constants(log_tau, fit.probabilities[1:-1])
-        power = decaying_power(blocks.values, noise, blocks.times_s)
-        shapes = candidate_shapes(log_tau, power, blocks.times_s)
+        log_tau = closer_time_constants(log_tau, fit.probabilities[1 : 1 + log_tau.size])
+        powers = decaying_powers(blocks, noise)
+        shapes = candidate_shapes(log_tau, powers, blocks.times_s)
         if reach < np.inf:
             colour, wave = slow_waves(turned, noise, slow, standing)
         weights = _weights(amplitude, noise, colour)
@@ -172,7 +172,7 @@ def _first_fit(
     """A fit to the unwrapped phases, in blocks of ``size``: it must only be near."""
     t = block_means(envelopes.times_s, size)
     few = replace(envelopes, values=envelopes.values[:, : t.size * size : size], times_s=t)
-    shapes = candidate_shapes(log_tau, decaying_power(few.values, noise, t), t)
+    shapes = candidate_shapes(log_tau, decaying_powers(few, noise), t)
     return _fit(first.phases, first.weights, few, shapes, wander_over(t).freest)
 
 
