@@ -120,7 +120,7 @@ def fit_phases(envelopes: Envelopes, standing: Real) -> tuple[PhaseFit, Rest]:
         if reach < np.inf:
             colour, wave = slow_waves(turned, noise, slow, standing)
         weights = _weights(amplitude, noise, colour)
-        weights = standing[:, None] * weights / (1 + wave * weights) * _fading(blocks)
+        weights = standing[:, None] * weights / (1 + wave * weights) * fading(blocks)
         reached = pitch_share <= reach
         measured = np.where(reached, known + phases + _rest(turned), first.phases)
         weights = np.where(reached, weights, _HARDLY * first.weights)
@@ -161,7 +161,7 @@ def _unwrapped(envelopes: Envelopes, noise: Real, standing: Real) -> _Unwrapped:
     clear = np.clip(amplitude**2 / (_FOLLOWED_POWER * noise[:, None]) - 1, 0, 1)
     followed = np.minimum.accumulate(clear, axis=1)
     weights = _weights(amplitude, noise, envelopes.colour)
-    weights = standing[:, None] * weights / (1 + _FIRST_TRUST * weights) * _fading(envelopes)
+    weights = standing[:, None] * weights / (1 + _FIRST_TRUST * weights) * fading(envelopes)
     lost = np.sum(followed, axis=1, keepdims=True) < _FEWEST_FOLLOWED
     return _Unwrapped(phases, weights * np.where(lost, _LOST, followed))
 
@@ -235,7 +235,7 @@ def _weights(amplitude: Real, noise: Real, colour: float | Real) -> Real:
     return np.asarray(power / colour * power**2 / (power**2 + _LEAST_POWER**2))
 
 
-def _fading(envelopes: Envelopes) -> Real:
+def fading(envelopes: Envelopes) -> Real:
     """The say of each sample, (samples,): a hair more of the end does not move the figure."""
     return np.asarray(np.clip((envelopes.end_s - envelopes.times_s) / _FADE_S, 0, 1))
 
