@@ -15,6 +15,7 @@ with r_k, b and c free, so that the interval holds what they are not known to.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -79,15 +80,12 @@ def with_second_lines(
 
     ``fit`` and ``rest`` are of ``fit_phases``, for ``envelopes`` and ``standing`` (partials,).
     """
-    blocks = replace(
-        envelopes, values=rest.values, times_s=rest.times_s, half_hz=None
-    )
+    blocks = replace(envelopes, values=rest.values, times_s=rest.times_s, half_hz=None)
     say = standing[:, None] * fading(blocks)
+    if not _suspect(blocks, say):
+        return fit, rest
     second = _Second(0.0, _DAMPING, np.zeros((standing.size, 1), complex))
     alone = _left(rest.values, blocks, second, say)
-    excess = _square(alone) / np.maximum(np.sum(2 * standing[:, None] * (alone.weights > _NOTHING), axis=1), 1)
-    if np.median(excess) < _SUSPECT:
-        return fit, rest
     start = _start(alone, blocks)
     if start is None:
         return fit, rest
@@ -107,6 +105,22 @@ def with_second_lines(
     return again, replace(rest, values=turned)
 
 
+def _suspect(blocks: Envelopes, say: Real) -> bool:
+    """Whether most phases bend by far more than their noise."""
+    weights = _weights(blocks.values, _noise(blocks.values), say)
+    bent = _level(np.angle(blocks.values), weights, blocks.times_s)
+    counts = np.sum(weights > _NOTHING, axis=1)
+    excess = np.sum(weights * bent**2, axis=1) / np.maximum(counts * np.max(say, axis=1), _NOTHING)
+    return bool(np.median(excess) > _SUSPECT)
+
+
+def _weights(values: Complex, noise: Real, say: Real) -> Real:
+    """Inverse variances of logarithms, while a partial is heard; (partials, samples)."""
+    power = np.abs(values) ** 2 / noise[:, None]
+    heard = np.logical_and.accumulate(power > _HEARD_POWER, axis=1)
+    return np.asarray(say * power * heard + _NOTHING)
+
+
 def _left(turned: Complex, blocks: Envelopes, second: _Second, say: Real) -> _Left:
     """``turned`` (partials, samples) without the second lines."""
     t, omega = blocks.times_s, blocks.omega
@@ -114,8 +128,6 @@ def _left(turned: Complex, blocks: Envelopes, second: _Second, say: Real) -> _Le
     whole = 1 + second.ratios * lines
     clean = turned / whole
     noise = _noise(clean)
-    power = np.abs(clean) ** 2 / noise[:, None]
-    heard = np.logical_and.accumulate(power > _HEARD_POWER, axis=1)
     own = lines / whole
     along = second.ratios * own * t
     return _Left(
@@ -124,7 +136,7 @@ def _left(turned: Complex, blocks: Envelopes, second: _Second, say: Real) -> _Le
         np.stack([1j * omega * along, -along]),
         clean,
         noise,
-        say * power * heard + _NOTHING,
+        _weights(clean, noise, say),
     )
 
 
@@ -138,7 +150,7 @@ def _noise(values: Complex) -> Real:
     return np.maximum(np.mean(np.abs(third) ** 2, axis=1) / 40, least + 1e-30)
 
 
-def _level(values: Complex, weights: Real, t: Real) -> Complex:
+def _level(values: Any, weights: Real, t: Real) -> Any:
     """``values`` (..., partials, samples) less a line each."""
     total = np.sum(weights, axis=1, keepdims=True)
     centred = t - np.sum(weights * t, axis=1, keepdims=True) / total
@@ -146,7 +158,7 @@ def _level(values: Complex, weights: Real, t: Real) -> Complex:
     spread = np.sum(leaning * centred, axis=1, keepdims=True)
     values = values - np.sum(weights * values, axis=-1, keepdims=True) / total
     slope = np.sum(leaning * values, axis=-1, keepdims=True) / spread
-    return np.asarray(values - slope * centred)
+    return values - slope * centred
 
 
 def _square(left: _Left) -> Real:
@@ -243,7 +255,9 @@ def _terms(triangles: Real, wander: Wander) -> tuple[SharedTerms, Real]:
     root = np.linalg.qr(np.concatenate([rest, prior]), mode="r")
     inverse = np.linalg.inv(root[:2, :2])
     leaning = lines[:, 1, :2] @ inverse
-    constants, slopes = np.moveaxis(lines[:, :, 2:] - lines[:, :, :2] @ (inverse @ root[:2, 2:]), 1, 0)
+    constants, slopes = np.moveaxis(
+        lines[:, :, 2:] - lines[:, :, :2] @ (inverse @ root[:2, 2:]), 1, 0
+    )
     variance = triangles[:, 5, 5] ** -2.0
     terms = SharedTerms(
         root[2:, 2:],
