@@ -154,7 +154,8 @@ def decaying_powers(envelopes: Envelopes, noise: Real) -> Real:
     slope = np.minimum(slope, 0.0)
     start = np.exp(mean - slope * mean_t) * (count > _FEWEST_HEARD)
     at_hand = start @ np.exp(slope[:, None] * t) + 1e-300
-    return at_hand + _ABOVE[:, None] * _power_above(envelopes.centres_hz, start, slope, t)
+    above = _power_above(envelopes.centres_hz, start, slope, t)
+    return np.asarray(at_hand + _ABOVE[:, None] * above)
 
 
 def _power_above(centres_hz: Real, start: Real, slope: Real, t: Real) -> Real:
@@ -171,7 +172,7 @@ def _power_above(centres_hz: Real, start: Real, slope: Real, t: Real) -> Real:
     leaning = say * (x - mean)
     trend = min(leaning @ slope / max(leaning @ x, 1e-9), 0.0)
     slopes = mean_slope + trend * (_UPWARDS - mean)
-    return np.sum(level) / _UPWARDS.size * np.sum(np.exp(slopes[:, None] * t), axis=0)
+    return np.asarray(np.sum(level) * np.mean(np.exp(slopes[:, None] * t), axis=0))
 
 
 def passed(phases: Real, envelopes: Envelopes) -> Real:

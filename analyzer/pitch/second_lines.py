@@ -28,10 +28,10 @@ from analyzer.pitch.spectrum import Complex, Real
 from analyzer.pitch.wander import Wander, wander_over
 
 # Of the square of what the fit leaves against noise: 1.5 to 2 without a second line, 250 and more
-# with one of 0.4 at 55 dB. Real notes reach 90.
+# with one of 0.4 at 55 dB. Of real notes few reach it.
 _SUSPECT = 40.0
 _LIKELY = 0.6  # of that, which a second line explains before its amplitude is fitted
-_EXPLAINED = 0.97  # and after: made notes reach 0.99, real ones 0.91
+_EXPLAINED = 0.97  # and after: made notes reach 0.999, real ones 0.91
 _HEARD_POWER = 10.0  # over the noise in either part
 _SECOND_SD = 0.3  # of either part of r_k: the second line is the weaker
 _LARGEST_SECOND = 0.7
@@ -60,9 +60,10 @@ class _Second:
 
 @dataclass(frozen=True)
 class _Left:
-    """What a fit and second lines leave: the logarithm, its slopes in r_k and in (b, c), weights.
+    """What is left of partials, ``clean`` of second lines, and weights; (partials, samples).
 
-    (partials, samples) each, ``shared`` (2, partials, samples).
+    ``logs`` are its logarithms; ``own`` their slopes in r_k, ``shared`` (2, partials, samples)
+    those in b and c. ``noise`` (partials,) is the variance in either part.
     """
 
     logs: Complex
@@ -147,7 +148,7 @@ def _noise(values: Complex) -> Real:
     """
     third = np.diff(values, n=3, axis=1)
     least = _CLEANEST_POWER * np.max(np.abs(values), axis=1) ** 2
-    return np.maximum(np.mean(np.abs(third) ** 2, axis=1) / 40, least + 1e-30)
+    return np.asarray(np.maximum(np.mean(np.abs(third) ** 2, axis=1) / 40, least + 1e-30))
 
 
 def _level(values: Any, weights: Real, t: Real) -> Any:
@@ -252,7 +253,7 @@ def _terms(triangles: Real, wander: Wander) -> tuple[SharedTerms, Real]:
     rest = triangles[:, 6:, 6:].reshape(-1, triangles.shape[2] - 6)
     prior = np.zeros((2, rest.shape[1]))
     prior[[0, 1], [0, 1]] = 1 / _DETUNING_SD, 1 / _DAMPING_SD
-    root = np.linalg.qr(np.concatenate([rest, prior]), mode="r")
+    root = np.asarray(np.linalg.qr(np.concatenate([rest, prior]), mode="r"))
     inverse = np.linalg.inv(root[:2, :2])
     leaning = lines[:, 1, :2] @ inverse
     constants, slopes = np.moveaxis(
