@@ -28,7 +28,7 @@ from analyzer.pitch.envelopes import (
     Envelopes,
     block_means,
     block_size,
-    decaying_power,
+    decaying_powers,
     first_noise,
     noise_of_steps,
     passed,
@@ -114,13 +114,13 @@ def fit_phases(envelopes: Envelopes, standing: Real) -> tuple[PhaseFit, Rest]:
         turned = blocks.values * np.exp(-1j * phases)
         amplitude = np.maximum(smoothed(turned.real, blocks.times_s), 0.0)
         noise = noise_of_steps(turned, amplitude, step_share)
-        log_tau = closer_time_constants(log_tau, fit.probabilities[1:-1])
-        power = decaying_power(blocks.values, noise, blocks.times_s)
-        shapes = candidate_shapes(log_tau, power, blocks.times_s)
+        log_tau = closer_time_constants(log_tau, fit.probabilities[1 : 1 + log_tau.size])
+        powers = decaying_powers(blocks, noise)
+        shapes = candidate_shapes(log_tau, powers, blocks.times_s)
         if reach < np.inf:
             colour, wave = slow_waves(turned, noise, slow, standing)
         weights = _weights(amplitude, noise, colour)
-        weights = standing[:, None] * weights / (1 + wave * weights) * _fading(blocks)
+        weights = standing[:, None] * weights / (1 + wave * weights) * fading(blocks)
         reached = pitch_share <= reach
         measured = np.where(reached, known + phases + _rest(turned), first.phases)
         weights = np.where(reached, weights, _HARDLY * first.weights)
@@ -161,7 +161,7 @@ def _unwrapped(envelopes: Envelopes, noise: Real, standing: Real) -> _Unwrapped:
     clear = np.clip(amplitude**2 / (_FOLLOWED_POWER * noise[:, None]) - 1, 0, 1)
     followed = np.minimum.accumulate(clear, axis=1)
     weights = _weights(amplitude, noise, envelopes.colour)
-    weights = standing[:, None] * weights / (1 + _FIRST_TRUST * weights) * _fading(envelopes)
+    weights = standing[:, None] * weights / (1 + _FIRST_TRUST * weights) * fading(envelopes)
     lost = np.sum(followed, axis=1, keepdims=True) < _FEWEST_FOLLOWED
     return _Unwrapped(phases, weights * np.where(lost, _LOST, followed))
 
@@ -172,7 +172,7 @@ def _first_fit(
     """A fit to the unwrapped phases, in blocks of ``size``: it must only be near."""
     t = block_means(envelopes.times_s, size)
     few = replace(envelopes, values=envelopes.values[:, : t.size * size : size], times_s=t)
-    shapes = candidate_shapes(log_tau, decaying_power(few.values, noise, t), t)
+    shapes = candidate_shapes(log_tau, decaying_powers(few, noise), t)
     return _fit(first.phases, first.weights, few, shapes, wander_over(t).freest)
 
 
@@ -235,7 +235,7 @@ def _weights(amplitude: Real, noise: Real, colour: float | Real) -> Real:
     return np.asarray(power / colour * power**2 / (power**2 + _LEAST_POWER**2))
 
 
-def _fading(envelopes: Envelopes) -> Real:
+def fading(envelopes: Envelopes) -> Real:
     """The say of each sample, (samples,): a hair more of the end does not move the figure."""
     return np.asarray(np.clip((envelopes.end_s - envelopes.times_s) / _FADE_S, 0, 1))
 

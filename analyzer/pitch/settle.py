@@ -17,6 +17,7 @@ from analyzer.pitch.note import Note
 from analyzer.pitch.own_clock import on_own_clock
 from analyzer.pitch.partials import Peaks, find_partials
 from analyzer.pitch.phases import PhaseFit, fit_phases
+from analyzer.pitch.second_lines import with_second_lines
 from analyzer.pitch.spectrum import Complex, NoteSpectrum, Real, note_spectrum
 from analyzer.pitch.stiff_string import StringFit, fit_string
 from analyzer.pitch.track import Track, measured_track
@@ -116,6 +117,7 @@ def follow(note: Note) -> Followed:
         whole = mend.whole
         envelopes = _envelopes_of(name, mend, spectrum, peaks)
     phases, rest = fit_phases(envelopes, peaks.standing)
+    phases, rest = with_second_lines(envelopes, phases, rest, peaks.standing)
     string = _string(name, peaks, envelopes, phases)
     return Followed(peaks, envelopes, phases, rest, string, pace, clipped, whole)
 
