@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from made_lots import METHOD, NO_PITCH, UNDER, decided, outcome_of, session_of, store_path
+from made_outcomes import METHOD, NO_PITCH, UNDER, decided, outcome_of, session_of, store_path
 from made_notes import CLEAN
 
 from analyzer.cross_check import judge_together
@@ -169,7 +169,7 @@ def test_two_runs_and_their_order_change_nothing(tmp_path) -> None:
 CHILD = """
 import sys
 from pathlib import Path
-from made_lots import METHOD, UNDER, decided, outcome_of, session_of
+from made_outcomes import METHOD, UNDER, decided, outcome_of, session_of
 from analyzer.lot.store import open_store
 with open_store(Path(sys.argv[1]), create=True) as store:
     run = store.begin(METHOD, specification=UNDER, lot="week 12")

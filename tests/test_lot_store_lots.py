@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from made_lots import METHOD, NO_PITCH, UNDER, decided, outcome_of, session_of, store_path
+from made_outcomes import LOT, METHOD, NO_PITCH, UNDER, decided, outcome_of, session_of, store_path
 
 from analyzer.errors import UnusableInputError
 from analyzer.lot.identity import specification_digest
@@ -23,7 +23,6 @@ from analyzer.lot.specification import Limits, Requirement, Specification
 from analyzer.lot.store import StationCheck, history, open_store
 from analyzer.measure import Measured
 
-LOT = "week 12"
 STRICT = Specification("strict", error=Requirement(Limits(-0.5, 0.5)))
 
 

@@ -32,6 +32,7 @@ from analyzer.lot.store.schema import (
 
 BUSY_TIMEOUT_S = 30.0  # another process's transaction takes some ms; a copy of the file, longer
 _RETRY_S = 0.05
+_FIRST_BYTES = b"SQLite format 3\x00"  # https://www.sqlite.org/fileformat2.html, 1.3
 _TEXT = partial(str, encoding="utf-8", errors="replace")  # a stranger's text may be none
 
 Migrations = tuple[tuple[str, ...], ...]
@@ -154,15 +155,27 @@ def _check_place(path: Path, *, create: bool) -> None:
     try:
         if create:
             path.parent.mkdir(parents=True, exist_ok=True)
-        mode = path.stat().st_mode
+        found = path.stat()
     except FileNotFoundError:
         if not create:
             raise faults.no_file(path) from None
     except OSError as error:
         raise faults.no_place(path, error) from error
     else:
-        if not stat.S_ISREG(mode):
+        if not stat.S_ISREG(found.st_mode):
             raise faults.no_regular_file(path)
+        _check_first_bytes(path, found.st_size)
+
+
+def _check_first_bytes(path: Path, size_bytes: int) -> None:
+    """SQLite takes a file of a few bytes for an empty one, and would write over it."""
+    try:
+        with path.open("rb") as file:
+            first = file.read(len(_FIRST_BYTES))
+    except OSError as error:
+        raise faults.no_place(path, error) from error
+    if size_bytes and first != _FIRST_BYTES:
+        raise faults.no_database(path)
 
 
 def _connected(

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from analyzer.errors import UnusableInputError
 
+_NO_DATABASE = "is no database of this program"
 _OTHER_PLACE = "give another place for the results"
 _FREE = "Free some space and run again: what was finished is kept"
 _RESTORE = "Put a copy of it in its place, or move it away and analyze the recordings again"
@@ -17,7 +18,7 @@ def of_error(path: Path, error: sqlite3.Error, busy_timeout_s: float) -> Unusabl
     """An error of SQLite; its code says more than its class."""
     code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
     found, remedy = {
-        sqlite3.SQLITE_NOTADB: ("is no database of this program", _move_away()),
+        sqlite3.SQLITE_NOTADB: (_NO_DATABASE, _move_away()),
         sqlite3.SQLITE_CORRUPT: ("is damaged", _RESTORE),
         sqlite3.SQLITE_BUSY: _locked(busy_timeout_s),
         sqlite3.SQLITE_LOCKED: _locked(busy_timeout_s),
@@ -65,6 +66,10 @@ def no_place(path: Path, error: OSError) -> UnusableInputError:
         f"cannot be opened ({error.strerror})",
         "Give a folder that exists or can be made, and can be written to",
     )
+
+
+def no_database(path: Path) -> UnusableInputError:
+    return UnusableInputError(str(path), _NO_DATABASE, _move_away())
 
 
 def no_regular_file(path: Path) -> UnusableInputError:

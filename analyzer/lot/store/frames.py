@@ -45,6 +45,7 @@ JOIN left_out AS o ON o.analysis = a.id
 WHERE m.lot = ? ORDER BY a.serial, a.station, a.operator, a.repeat, o.position"""
 
 
+_MOMENTS = (pd.Timestamp("1678-01-01"), pd.Timestamp("2262-01-01"))  # what ns can hold
 _SESSION_QUERY = tuple(each for each in SESSION_COLUMNS if each != "latest")
 _VALUE_QUERY = ("analysis", "string", "characteristic", *VALUE_COLUMNS[10:])
 
@@ -95,7 +96,8 @@ def _frame(
 def _wall_clock(texts: pd.Series[Any]) -> pd.Series[Any]:
     """ISO 8601 without its offset: what the clock at the station showed."""
     cut = texts.astype("string").str[:19]
-    return pd.to_datetime(cut, format="ISO8601", errors="coerce").dt.as_unit("ns")
+    found = pd.to_datetime(cut, format="ISO8601", errors="coerce").dt.as_unit("s")
+    return found.where(found.between(*_MOMENTS)).dt.as_unit("ns")
 
 
 def _latest(frame: pd.DataFrame) -> pd.Series[bool]:
