@@ -20,6 +20,7 @@ from rich.text import Text
 
 from analyzer.inspection.model import Inspection, PluckList
 from analyzer.lot.analysis import LotResult
+from analyzer.lot.histories import History, InstrumentHistory, Period
 from analyzer.report.comparison import Comparison
 from analyzer.report.model import Report
 from analyzer.report.terminal import TerminalReport
@@ -28,7 +29,7 @@ from analyzer.restring.plan import RestringPlan
 from analyzer.restring.terminal import TerminalPlan
 from cli.streams import print_text
 
-Shown = Report | Comparison | RestringPlan | Inspection | PluckList | LotResult
+Shown = Report | Comparison | RestringPlan | Inspection | PluckList | LotResult | History
 PIPED_COLUMNS = 120
 TEXT_COLUMNS = 80
 _BAR_COLUMNS = 16  # what stands beside it then fits into 80
@@ -108,4 +109,8 @@ def _shown(result: Shown) -> RenderableType:
         from analyzer.lot.output.terminal import TerminalLot
 
         return TerminalLot(result.summary, result.run_in_words())
+    if isinstance(result, InstrumentHistory | Period):
+        from analyzer.lot.output.history_terminal import TerminalHistory
+
+        return TerminalHistory(result)
     return TerminalPlan(result) if isinstance(result, RestringPlan) else TerminalComparison(result)

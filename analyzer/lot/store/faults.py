@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Sequence
 from pathlib import Path
 
 from analyzer.errors import UnusableInputError
@@ -128,9 +129,16 @@ def no_run(path: Path, lot: str) -> UnusableInputError:
     )
 
 
-def no_serial(path: Path, serial: str, known: int) -> UnusableInputError:
+def no_serial(
+    path: Path, serial: str, known: int, nearest: Sequence[str] = ()
+) -> UnusableInputError:
+    remedy = "Look at the spelling: letters count, large and small ones are alike"
+    if nearest:
+        remedy = f"Look at the spelling; near to it {_are(len(nearest))} {', '.join(nearest)}"
     return UnusableInputError(
-        str(path),
-        f"has no serial number {serial} among its {known}",
-        "Look at the spelling: letters count, large and small ones are alike",
+        str(path), f"has no serial number {serial} among its {known:,}", remedy
     )
+
+
+def _are(count: int) -> str:
+    return "is" if count == 1 else "are"

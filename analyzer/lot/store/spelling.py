@@ -1,0 +1,37 @@
+"""Serial numbers that are spelled nearly like one that is not there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from difflib import get_close_matches
+
+from analyzer.lot.store.database import Database
+from analyzer.lot.store.keys import folded_serial, stored_text
+
+_NEIGHBOURS = 5000  # on each side in the order of spelling; a choice: some 0.2 s of comparing
+_MOST = 3
+_ONE_OF = "SELECT serial FROM analyses WHERE folded_serial = ? ORDER BY id DESC LIMIT 1"
+# One step in the index from each to the next, however many analyses each has.
+AFTER = "SELECT min(folded_serial) FROM analyses WHERE folded_serial > ?"
+BEFORE = "SELECT max(folded_serial) FROM analyses WHERE folded_serial < ?"
+
+
+def nearest_serials(database: Database, serial: str) -> tuple[str, ...]:
+    """A few serial numbers of nearly this spelling, the nearest first; none where none is near.
+
+    Of many thousands only those are looked at that stand near it in the order of spelling.
+    """
+    wanted = folded_serial(stored_text(serial))
+    known = [each for sql in (BEFORE, AFTER) for each in _beside(database, sql, wanted)]
+    found = get_close_matches(wanted, known, _MOST)
+    rows = (database.first(_ONE_OF, (each,)) for each in found)
+    return tuple(str(row[0]) for row in rows if row is not None)
+
+
+def _beside(database: Database, sql: str, folded: str) -> Iterator[str]:
+    for _ in range(_NEIGHBOURS):
+        row = database.first(sql, (folded,))
+        if row is None or not isinstance(row[0], str):
+            return
+        folded = row[0]
+        yield folded
