@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from made_outcomes import METHOD, NO_PITCH, UNDER, decided, outcome_of, session_of, store_path
 from made_notes import CLEAN
+from made_outcomes import METHOD, NO_PITCH, UNDER, decided, outcome_of, session_of, store_path
 
 from analyzer.cross_check import judge_together
 from analyzer.errors import UnusableInputError

@@ -47,7 +47,15 @@ WITHOUT_UNIT = {
     *("stiffness", "stiffness_uncertainty", "response", "response_uncertainty", "share"),
     *("instrument_factor", "instrument_factor_uncertainty", "normalised_difference"),
     *("weight", "value", "caution", "reject"),  # of the last three, "unit" stands beside them
-    *("state", "covariance", "cents", "schema_version", "cents_per_mm", "cents_per_turn"),
+    *(
+        "conformity_probability",
+        "state",
+        "covariance",
+        "cents",
+        "schema_version",
+        "cents_per_mm",
+        "cents_per_turn",
+    ),
 }
 
 

@@ -189,9 +189,7 @@ def verdicts(entries: Iterable[Entry]) -> dict[Verdict | None, int]:
     return {each: counts[each] for each in (*VERDICTS, None)}
 
 
-def _analyses(
-    store: Store, entries: Sequence[Entry], numbers: Sequence[int]
-) -> Iterator[Analyzed]:
+def _analyses(store: Store, entries: Sequence[Entry], numbers: Sequence[int]) -> Iterator[Analyzed]:
     """Those of these numbers, each against the one before it."""
     needed = sorted({max(each, 0) for number in numbers for each in (number - 1, number)})
     strings = {number: store.strings_of(entries[number].analysis) for number in needed}

@@ -21,7 +21,7 @@ def as_json(history: History) -> str:
         "since": _since(history.since),
         "known": history.known,
         "counts": {
-            "not judged" if verdict is None else verdict: count
+            "not_judged" if verdict is None else verdict.replace(" ", "_"): count
             for verdict, count in verdicts(history.entries).items()
         },
         "analyses": list(_analyses(history)),
@@ -32,7 +32,7 @@ def as_json(history: History) -> str:
 def _since(since: Since | None) -> dict[str, Any] | None:
     if since is None:
         return None
-    return {"at": since.moment.at, "seconds_s": since.moment.seconds, "by": since.by}
+    return {"at": since.moment.at, "since_s": since.moment.seconds, "by": since.by}
 
 
 def _analyses(history: History) -> list[dict[str, Any]]:

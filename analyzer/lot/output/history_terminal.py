@@ -85,14 +85,15 @@ def _listed(
 
 
 def _columns(entries: Sequence[Entry], *, with_serial: bool) -> dict[str, list[str]]:
-    columns = {
+    repeated = any(each.repeat != 1 for each in entries)
+    columns: dict[str, list[str]] = {
         "#": [] if with_serial else [str(number) for number in range(1, len(entries) + 1)],
         "Serial": [each.serial for each in entries] if with_serial else [],
         "Recorded": [_recorded(each) for each in entries],
         "Analyzed (UTC)": [_analyzed(each) for each in entries],
         "Station": [each.station for each in entries],
         "Operator": [each.operator for each in entries],
-        "Repeat": [str(each.repeat) if each.repeat != 1 else "" for each in entries],
+        "Repeat": [str(each.repeat) for each in entries] if repeated else [],
         "Verdict": [each.verdict or "" for each in entries],
     }
     return {
@@ -145,9 +146,7 @@ def _errors(analyses: Sequence[Analyzed], options: ConsoleOptions) -> Iterator[R
     yield from map(line, _blocks(analyses, sign))
 
 
-def _cells(
-    found: Analyzed, strings: Sequence[int], sign: str, *, spaced: bool
-) -> Iterator[str]:
+def _cells(found: Analyzed, strings: Sequence[int], sign: str, *, spaced: bool) -> Iterator[str]:
     by_string = {each.string: each for each in found.strings}
     for string in strings:
         cell = _error(by_string[string], sign) if string in by_string else _NOTHING
