@@ -131,8 +131,8 @@ def analyze(
     if plots is not None:
         outputs.append(_figures(plots))
     bench = _bench(history, folder, serial)
-    if bench is not None:
-        outputs.append(StoreOutput("--history", bench.store, bench.files, bench.keep))
+    if bench is not None and history is not None:
+        outputs.append(StoreOutput("--history", history, bench.files, bench.keep))
     inputs = input_files(folder, instrument, previous, turned, limits=rules.limits)
     check_outputs(outputs, inputs)
     with libraries_silenced(), Progress(quiet=quiet) as progress:

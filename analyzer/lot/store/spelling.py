@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from difflib import get_close_matches
+from os.path import commonprefix
 
 from analyzer.lot.store.database import Database
 from analyzer.lot.store.keys import folded_serial, stored_text
 
 _NEIGHBOURS = 5000  # on each side in the order of spelling; a choice: some 0.2 s of comparing
+_CLOSE = 50  # of which those are taken that begin alike; a choice
 _MOST = 3
 _ONE_OF = "SELECT serial FROM analyses WHERE folded_serial = ? ORDER BY id DESC LIMIT 1"
 # One step in the index from each to the next, however many analyses each has.
@@ -23,7 +25,9 @@ def nearest_serials(database: Database, serial: str) -> tuple[str, ...]:
     """
     wanted = folded_serial(stored_text(serial))
     known = [each for sql in (BEFORE, AFTER) for each in _beside(database, sql, wanted)]
-    found = get_close_matches(wanted, known, _MOST)
+    close = get_close_matches(wanted, known, _CLOSE)
+    # Numbers of one series are all close: those that begin alike come first.
+    found = sorted(close, key=lambda each: -len(commonprefix((wanted, each))))[:_MOST]
     rows = (database.first(_ONE_OF, (each,)) for each in found)
     return tuple(str(row[0]) for row in rows if row is not None)
 
