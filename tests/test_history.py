@@ -67,9 +67,7 @@ def test_what_changed_is_what_was_changed(shop) -> None:
 def test_changes_are_those_of_compare(shop) -> None:
     with open_history(shop / "store") as store:
         found = history(shop / "store").analyses
-        earlier = [
-            parse_report("x.json", store.report_json(each.entry.analysis)) for each in found
-        ]
+        earlier = [parse_report("x.json", store.report_json(each.entry.analysis)) for each in found]
     for number in (1, 2):
         compared = compare_reports(earlier[number - 1], earlier[number])
         assert found[number].changes == compared.strings
@@ -227,7 +225,9 @@ def test_since_a_moment_by_either_time(tmp_path) -> None:
     assert verdicts(found.entries)[None] == 1
     zoned = history(tmp_path, None, since="2001-09-11T03:46:40+02:00", by="recorded")
     assert len(zoned.entries) == 2
-    assert len(history(tmp_path, None, since="2001-09-11T03:46:41+02:00", by="recorded").entries) == 1
+    assert (
+        len(history(tmp_path, None, since="2001-09-11T03:46:41+02:00", by="recorded").entries) == 1
+    )
     assert len(history(tmp_path, None, since="2033-05-18").entries) == 4  # 2e9 s: 03:33:20 UTC
     assert history(tmp_path, None, since="2033-05-19").entries == ()
     some = history(tmp_path, None, since="2001-01-01", most=3)

@@ -31,10 +31,11 @@ class LongTable:
         right: Sequence[int] = (),
         gap: int = _GAP,
     ) -> None:
-        self._headings = headings
-        self._rows = [[printable(cell, _LONGEST_CELL) for cell in row] for row in rows]
+        self._headings, *self._rows = [
+            [printable(cell, _LONGEST_CELL) for cell in row] for row in (headings, *rows)
+        ]
         self._right, self._gap = frozenset(right), gap
-        columns = zip(headings, *self._rows, strict=True)
+        columns = zip(self._headings, *self._rows, strict=True)
         self._widths = [max(map(cell_len, column)) for column in columns]
 
     @property

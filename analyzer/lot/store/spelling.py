@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from difflib import get_close_matches
-from os.path import commonprefix
+from functools import partial
+from itertools import takewhile
 
 from analyzer.lot.store.database import Database
 from analyzer.lot.store.keys import folded_serial, stored_text
@@ -27,9 +28,15 @@ def nearest_serials(database: Database, serial: str) -> tuple[str, ...]:
     known = [each for sql in (BEFORE, AFTER) for each in _beside(database, sql, wanted)]
     close = get_close_matches(wanted, known, _CLOSE)
     # Numbers of one series are all close: those that begin alike come first.
-    found = sorted(close, key=lambda each: -len(commonprefix((wanted, each))))[:_MOST]
+    found = sorted(close, key=partial(_alike, wanted), reverse=True)[:_MOST]
     rows = (database.first(_ONE_OF, (each,)) for each in found)
     return tuple(str(row[0]) for row in rows if row is not None)
+
+
+def _alike(one: str, other: str) -> int:
+    """How many characters both begin with."""
+    pairs = zip(one, other, strict=False)
+    return sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], pairs))
 
 
 def _beside(database: Database, sql: str, folded: str) -> Iterator[str]:
