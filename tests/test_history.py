@@ -6,6 +6,7 @@ import os
 import shutil
 from dataclasses import replace
 from pathlib import Path
+from typing import Never
 
 import pytest
 from conftest import ROOT
@@ -20,6 +21,7 @@ from analyzer.errors import UnusableInputError
 from analyzer.lot.analysis import Asked, analyze_lot
 from analyzer.lot.bench import Bench, bench_of
 from analyzer.lot.histories import open_history, read_history, verdicts, wanted_of
+from analyzer.lot.records import Session
 from analyzer.lot.store import FILE_NAME, open_store
 from analyzer.report.comparison import compare_reports
 from analyzer.report.earlier import parse_report
@@ -34,7 +36,7 @@ def shop(tmp_path_factory) -> Path:
     return place
 
 
-def history(place: Path, serial: str | None = SERIAL, **asked):
+def history(place: Path, serial: str | None = SERIAL, **asked: object):
     words = {"since": None, "by": "analyzed", "most": None, **asked}
     with open_history(place) as store:
         return read_history(store, wanted_of(serial, **words))
@@ -78,7 +80,7 @@ def test_the_same_recordings_are_there_once_and_measured_once(shop, tmp_path, mo
     folder = shop / "recordings" / "2022"
     plain = analyze_folder(folder, jobs=1)
 
-    def never(*_words, **_options):
+    def never(*_words: object, **_options: object) -> Never:
         raise AssertionError("was measured again")
 
     monkeypatch.setattr(analyzer.analysis, "measure_file", never)
@@ -139,7 +141,7 @@ def test_a_round_that_learned_is_kept_whole_beside_the_plain_one(shop, tmp_path)
     assert [each.string for each in learned.outcome] == [2, 1]
 
 
-def test_recordings_that_change_meanwhile_are_not_kept(shop, tmp_path, monkeypatch) -> None:
+def test_recordings_that_change_meanwhile_are_not_kept(shop, tmp_path) -> None:
     folder = tmp_path / "now"
     shutil.copytree(shop / "recordings" / "2021", folder)
     path = folder / "s2_open_1.wav"
@@ -172,7 +174,7 @@ def test_a_place_is_a_file_or_a_folder(tmp_path) -> None:
     assert bench_of(tmp_path, folder, " A-1 ").serial == "A-1"
 
 
-def kept(store: Path, *sessions) -> None:
+def kept(store: Path, *sessions: tuple[Session, str, float, bool]) -> None:
     """Sessions with the method, the error of string 3 in cents, and whether it is decided."""
     with open_store(store / FILE_NAME, create=True) as opened:
         for session, method, error_cents, judged in sessions:
@@ -196,8 +198,8 @@ def test_remarks_say_what_else_may_have_changed(tmp_path) -> None:
     assert second.entry.verdict == "not conform"
     assert second.remarks == (
         second.entry.reason,
-        "Measured by another version of the method (numpy 2.1, before numpy 2.0): compare the "
-        "figures with care.",
+        "Measured by another version of the method (numpy 2.1, before numpy 2.0): "
+        "compare the figures with care.",
     )
     assert third.remarks == ("The serial number is spelled a-1, before A-1.",)
 
@@ -225,9 +227,8 @@ def test_since_a_moment_by_either_time(tmp_path) -> None:
     assert verdicts(found.entries)[None] == 1
     zoned = history(tmp_path, None, since="2001-09-11T03:46:40+02:00", by="recorded")
     assert len(zoned.entries) == 2
-    assert (
-        len(history(tmp_path, None, since="2001-09-11T03:46:41+02:00", by="recorded").entries) == 1
-    )
+    late = history(tmp_path, None, since="2001-09-11T03:46:41+02:00", by="recorded")
+    assert len(late.entries) == 1
     assert len(history(tmp_path, None, since="2033-05-18").entries) == 4  # 2e9 s: 03:33:20 UTC
     assert history(tmp_path, None, since="2033-05-19").entries == ()
     some = history(tmp_path, None, since="2001-01-01", most=3)

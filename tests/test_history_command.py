@@ -21,7 +21,7 @@ from made_rounds import SERIAL, TRUTHS_CENTS, YEARS, keep_rounds, write_rounds
 from test_schemas import faults, validator
 from two_rounds import loaded
 
-from analyzer.lot.store import FILE_NAME, open_store, spelling
+from analyzer.lot.store import FILE_NAME, Store, open_store, spelling
 from analyzer.lot.store.history import OF_SERIAL, SINCE
 from cli.printing import PIPED_COLUMNS
 
@@ -52,11 +52,11 @@ def many(tmp_path) -> Path:
         "recorded_s": "1e9 + 86400.0 * n",
         "analyzed_s": "1e9 + 86400.0 * n",
     }
+    values = ", ".join(own.get(each, each) for each in columns)
     change(
         path,
         "INSERT INTO analyses WITH RECURSIVE count(n) AS (SELECT 1 UNION ALL SELECT n + 1 FROM "
-        f"count WHERE n < 10000) SELECT {', '.join(own.get(each, each) for each in columns)} "
-        "FROM analyses, count WHERE id = 1",
+        f"count WHERE n < 10000) SELECT {values} FROM analyses, count WHERE id = 1",
     )
     return path
 
@@ -204,7 +204,7 @@ def test_its_page(store, called, tmp_path) -> None:
     done = called("history", SERIAL, "--store", store, "--page", page, "--quiet")
     assert (done.code, done.out) == (0, "")
     text = page.read_text(encoding="utf-8")
-    assert text.startswith("<!doctype html>") or text.startswith("<!DOCTYPE html>")
+    assert text.lower().startswith("<!doctype html>")
     assert "Dunlin" in text
     newest = called("history", SERIAL, "--store", store, "--report", "-").out
     error = json.loads(newest)["strings"][0]["error_cents"]
@@ -285,7 +285,7 @@ def test_a_store_that_fails_at_the_end_costs_no_result(tmp_path, called, monkeyp
     folder = write_rounds(tmp_path / "r")[0]
     opened = []
 
-    def full(path, **options):
+    def full(path: Path, **options: bool) -> Store:
         if opened:
             connection = sqlite3.connect(path, isolation_level=None)
             connection.execute("BEGIN IMMEDIATE")  # another process, which does not end
