@@ -40,6 +40,15 @@ def hertz(text: str) -> float:
         ) from error
 
 
+def cents(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError as error:
+        raise typer.BadParameter(
+            f"{text!r} is no number; give one in cents, such as 0.3"
+        ) from error
+
+
 def count(text: str) -> int:
     try:
         return int(text)

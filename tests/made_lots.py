@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,12 +17,12 @@ from analyzer.music import note_hz
 
 TUNING = ("E2", "A2", "D3", "G3", "B3", "E4")
 INSTRUMENT = """[instrument]
-name = "Invented six-string"
+name = "Invented instrument"
 scale_length_mm = 647.7
-tuning = ["E2", "A2", "D3", "G3", "B3", "E4"]
+tuning = {tuning}
 
 [bridge]
-saddles = [[6], [5], [4], [3], [2], [1]]
+saddles = {saddles}
 thread = "M3"
 screw_head = "tail"
 smallest_turn = 0.25
@@ -52,6 +53,7 @@ def made_lot(
     spread_cents: float = 1.2,
     duration_s: float = 3.0,
     rate_hz: int = 44_100,
+    tuning: tuple[str, ...] = TUNING,
     played: int | None = None,
     jobs: int = 1,
 ) -> MadeLot:
@@ -60,14 +62,20 @@ def made_lot(
     ``played``: after so many instruments their notes come again, each under noise of its own.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "instrument.toml").write_text(INSTRUMENT)
+    strings = Instrument("made", tuning).strings
+    saddles = [[string] for string in strings]
+    (folder / "instrument.toml").write_text(
+        INSTRUMENT.format(tuning=json.dumps(tuning), saddles=saddles)
+    )
     (folder / "lot.toml").write_text(SPECIFICATION)
     numbers = range(1, instruments + 1)
-    errors = np.array([_errors(seed, number, spread_cents) for number in numbers])
+    errors = np.array(
+        [np.random.default_rng([seed, n]).normal(0, spread_cents, len(tuning)) for n in numbers]
+    )
     serials = tuple(f"P{number:05d}" for number in numbers)
     first = min(played or instruments, instruments)
     joblib.Parallel(jobs)(
-        joblib.delayed(_write)(folder / serial, each, (seed, number), duration_s, rate_hz)
+        joblib.delayed(_write)(folder / serial, tuning, each, (seed, number), duration_s, rate_hz)
         for serial, each, number in zip(serials[:first], errors, numbers, strict=False)
     )
     for number in range(first, instruments):
@@ -84,17 +92,18 @@ def small_lot(folder: Path, serials: tuple[str, ...], recordings: Path) -> None:
         shutil.copytree(recordings, folder / serial)
 
 
-def _errors(seed: int, number: int, spread_cents: float) -> np.ndarray:
-    return np.random.default_rng([seed, number]).normal(0, spread_cents, len(TUNING))
-
-
 def _write(
-    folder: Path, errors: np.ndarray, seed: tuple[int, int], duration_s: float, rate_hz: int
+    folder: Path,
+    tuning: tuple[str, ...],
+    errors: np.ndarray,
+    seed: tuple[int, int],
+    duration_s: float,
+    rate_hz: int,
 ) -> None:
     folder.mkdir(exist_ok=True)
     rng = np.random.default_rng([*seed, 1])
-    strings = Instrument("made", TUNING).strings
-    for string, note, error_cents in zip(strings, TUNING, errors, strict=True):
+    strings = Instrument("made", tuning).strings
+    for string, note, error_cents in zip(strings, tuning, errors, strict=True):
         models = {"open": _open(note_hz(note), string, rng)}
         models["f12"] = _fretted(models["open"], float(error_cents))
         for fret, model in models.items():

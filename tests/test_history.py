@@ -196,11 +196,8 @@ def test_remarks_say_what_else_may_have_changed(tmp_path) -> None:
     first, second, third = history(tmp_path, " A-1 ").analyses
     assert first.remarks == ()
     assert second.entry.verdict == "not conform"
-    assert second.remarks == (
-        second.entry.reason,
-        "Measured by another version of the method (numpy 2.1, before numpy 2.0): "
-        "compare the figures with care.",
-    )
+    other = "Measured by another version of the method (numpy 2.1, before numpy 2.0): "
+    assert second.remarks == (second.entry.reason, f"{other}compare the figures with care.")
     assert third.remarks == ("The serial number is spelled a-1, before A-1.",)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import sqlite3
@@ -90,6 +91,16 @@ def test_places_that_are_none(tmp_path) -> None:
     if hasattr(os, "mkfifo"):
         os.mkfifo(tmp_path / "pipe")
         assert "is no file" in refused(tmp_path / "pipe")  # and nobody waits for it
+
+
+def test_a_file_that_may_not_be_read(path, monkeypatch) -> None:
+    """Whoever runs the tests may read everything, perhaps: the system's answer is made up."""
+
+    def denied(*_: object, **__: object) -> None:
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+
+    monkeypatch.setattr(Path, "open", denied)
+    assert "cannot be opened (Permission denied)" in refused(path, create=False)
 
 
 def test_names_that_an_address_would_read_otherwise(tmp_path) -> None:

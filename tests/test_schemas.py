@@ -41,21 +41,26 @@ UNITS = (
     "_turn",
     "turns",
     "_mm_per_turn",
+    "_cents_per_day",
+    "_cents2",
+    "_percent",
 )
 # Numbers that have no unit, and lists and maps whose members stand for themselves.
 WITHOUT_UNIT = {
     *("stiffness", "stiffness_uncertainty", "response", "response_uncertainty", "share"),
     *("instrument_factor", "instrument_factor_uncertainty", "normalised_difference"),
     *("weight", "value", "caution", "reject"),  # of the last three, "unit" stands beside them
-    *(
-        "conformity_probability",
-        "state",
-        "covariance",
-        "cents",
-        "schema_version",
-        "cents_per_mm",
-        "cents_per_turn",
-    ),
+    # Of a lot: shares, probabilities, indices and counts.
+    "conformity_probability",
+    *("lower", "upper", "confidence", "share", "cumulative_share", "f", "p", "interaction_p"),
+    *("consumers_risk", "producers_risk", "conforming_accepted", "nonconforming_rejected"),
+    *("conforming_not_decided", "nonconforming_not_decided", "false_alarm", "normality_p"),
+    *("expected_nonconforming_accepted", "expected_conforming_rejected", "capability_index"),
+    *("expected_false_alarms", "degrees_of_freedom", "lag1_autocorrelation"),
+    # Of the station check: "unit" stands beside them all but the first and the last.
+    *("false_alarm", "standard_uncertainty", "mean", "sigma", "half_width", "average"),
+    *("average_half", "slope_per_day", "slope_standard_uncertainty_per_day", "p"),
+    *("state", "covariance", "cents", "schema_version", "cents_per_mm", "cents_per_turn"),
 }
 
 

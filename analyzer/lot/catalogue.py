@@ -10,10 +10,11 @@ import json
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 from analyzer.errors import UnusableInputError
+from analyzer.lot.clock import Moment
 from analyzer.lot.records import Fault
 
 _SCHEMA = """
@@ -89,7 +90,10 @@ class Catalogue:
         cursor = self._db.execute(
             "INSERT INTO sessions (identity, serial, folded, station, operator, repeat, named)"
             " VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (key, *astuple(found)),
+            (
+                *(key, found.serial, found.folded, found.station, found.operator),
+                *(found.repeat, found.named),
+            ),
         )
         return int(cursor.lastrowid or 0)
 
@@ -107,20 +111,17 @@ class Catalogue:
             ((number, each.line, each.file, each.string, each.fret) for each in files),
         )
 
-    def at(self, number: int, recorded_at: str | None, recorded_s: float | None) -> None:
-        """A recording's time: the newest is the session's."""
+    def date(self, number: int, moment: Moment | None, modified_s: float | None) -> None:
+        """When a recording was made and its file changed: the newest of each is the session's."""
         self._db.execute(
-            "UPDATE sessions SET recorded_at = ?2, recorded_s = ?3"
-            " WHERE number = ?1 AND coalesce(recorded_s < ?3, 1)",
-            (number, recorded_at, recorded_s),
-        )
-
-    def modified(self, number: int, modified_s: float | None) -> None:
-        """When a recording's file was changed: the newest counts where no time is given."""
-        self._db.execute(
-            "UPDATE sessions SET modified_s = ?2"
-            " WHERE number = ?1 AND coalesce(modified_s < ?2, 1)",
-            (number, modified_s),
+            "UPDATE sessions SET"
+            " recorded_at = CASE WHEN coalesce(recorded_s >= ?3, ?3 IS NULL)"
+            " THEN recorded_at ELSE ?2 END,"
+            " recorded_s = CASE WHEN coalesce(recorded_s >= ?3, ?3 IS NULL)"
+            " THEN recorded_s ELSE ?3 END,"
+            " modified_s = max(coalesce(modified_s, ?4), coalesce(?4, modified_s))"
+            " WHERE number = ?1",
+            (number, moment and moment.at, moment and moment.seconds, modified_s),
         )
 
     def fault(self, fault: Fault) -> None:
@@ -161,7 +162,8 @@ class Catalogue:
 
     def rows(self, query: str, *values: object) -> Iterator[tuple[Any, ...]]:
         """What a query gives, row by row."""
-        yield from self._db.execute(query, values)
+        # The cursor is not closed by hand: that fails once the database is closed.
+        yield from map(tuple, self._db.execute(query, values))
 
     def count(self) -> int:
         """Sessions without a fault."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-from pathlib import PureWindowsPath
 
 from analyzer.errors import UnusableInputError
 from analyzer.instrument.file import MOST_STRINGS
@@ -16,6 +15,7 @@ from analyzer.lot.rows import Row
 from analyzer.recording.table import FRETS, read_fret
 
 _WHOLE = re.compile(r"(\d{1,6})(?:[.,]0*)?", re.ASCII)  # 6, and 6.0 or 6,0 from a spreadsheet
+_DRIVE = re.compile(r"[A-Za-z]:")
 _SEPARATORS = re.compile(r"[/\\]")
 _STRING = "String 1 is the thinnest"
 
@@ -42,7 +42,7 @@ def file_cell(row: Row) -> str:
     parts = [each for each in _SEPARATORS.split(text) if each not in ("", os.curdir)]
     if not parts:
         raise cell_fault(row, f"has file {shown(text)}", "Give the name of a recording")
-    rooted = text[0] in "/\\" or bool(PureWindowsPath(text).drive) or is_url(text)
+    rooted = text[0] in "/\\" or _DRIVE.match(text) is not None or is_url(text)
     if rooted or os.pardir in parts:
         raise cell_fault(
             row,

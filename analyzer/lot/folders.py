@@ -139,7 +139,7 @@ class FolderSearch:
     def _date(self, inner: str, number: int, sounds: list[Entry]) -> None:
         times = [each for each in (sound.modified_s() for sound in sounds) if each is not None]
         newest_s = max(times, default=None)
-        self.catalogue.modified(number, newest_s)
+        self.catalogue.date(number, None, newest_s)
         at = in_utc(newest_s)
         if at is not None and newest_s is not None:
             self.clocks.dated(self._shown(inner), Moment(at, newest_s, has_offset=True))

@@ -50,8 +50,8 @@ def joined(place: str, name: str) -> str:
     """
     if not name:
         return place
-    if not is_url(place):
-        return str(Path(place, name))
+    if not is_url(place):  # pathlib would keep every name for good
+        return f"{place}{'' if place.endswith(('/', os.sep)) else os.sep}{name}"
     head, chain, rest = place.partition("::")  # zip://inside::file:///outside.zip
     between = "" if head.endswith("/") else "/"
     return f"{head}{between}{name}{chain}{rest}"
@@ -144,8 +144,9 @@ def token(place: str) -> str:
     """
     if not is_url(place):
         return _local_token(place)
-    try:
-        return _remote_token(remote(place, "looked at", "info"))
+    folder, name = parted(place)
+    try:  # listed, since what a file system says of one file alone may read differently
+        return next((each.token() for each in entries(folder) if each.name == name), "")
     except UnusableInputError:
         return ""
 

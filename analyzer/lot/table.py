@@ -119,10 +119,10 @@ class TableSearch:
     def _put(self, number: int, row: Row, station: str, recording: _Recording) -> None:
         file = FoundFile(row.line, recording.file, recording.string, recording.fret)
         self._catalogue.add_files(number, [file])
-        self._catalogue.modified(number, recording.modified_s)
-        if recording.moment is not None:
-            self._catalogue.at(number, recording.moment.at, recording.moment.seconds)
-            self._clocks.followed(row.where, station, recording.moment)
+        moment = recording.moment
+        self._catalogue.date(number, moment, recording.modified_s)
+        if moment is not None:
+            self._clocks.followed(row.where, station, moment)
 
     def _session(self, row: Row, serial: str, key: str) -> Found:
         if row.extra:
@@ -145,9 +145,9 @@ class TableSearch:
         return _Recording(file, string, fret, moment_cell(row), modified_s)
 
     def _local_modified_s(self, row: Row, file: str) -> tuple[float | None, bool]:
-        path = Path(self._folder, file)
+        path = joined(self._folder, file)
         try:
-            status = path.stat()
+            status = os.stat(path)  # noqa: PTH116 - pathlib is slow for every row of a long table
         except FileNotFoundError:
             return None, False
         except (OSError, ValueError) as error:
@@ -161,7 +161,7 @@ class TableSearch:
             self._check_link(row, path, file)
         return status.st_mtime, True
 
-    def _check_link(self, row: Row, path: Path, file: str) -> None:
+    def _check_link(self, row: Row, path: str, file: str) -> None:
         if not Path(os.path.realpath(path)).is_relative_to(os.path.realpath(self._folder)):
             raise cell_fault(
                 row,

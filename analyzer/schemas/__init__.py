@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Literal, get_args
 
-SchemaName = Literal["report", "comparison", "restring", "inspection", "history"]
+SchemaName = Literal["report", "comparison", "restring", "inspection", "lot", "station", "history"]
 NAMES: tuple[SchemaName, ...] = get_args(SchemaName)
 
 

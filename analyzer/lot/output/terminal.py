@@ -13,6 +13,8 @@ from rich.table import Table
 
 from analyzer.lot.output.words import (
     counted,
+    guard_bands_in_words,
+    process_risk_in_words,
     risks_in_words,
     signals_in_words,
     takes_in_words,
@@ -57,6 +59,8 @@ def _head(summary: LotSummary) -> Iterator[str]:
         words = f"{words}; {span.first:%Y-%m-%d %H:%M} to {span.last:%Y-%m-%d %H:%M}"
     yield f"{words}."
     yield summary.rule_in_words
+    if words := guard_bands_in_words(summary):
+        yield words
 
 
 def _risk(summary: LotSummary) -> Iterator[str]:
@@ -81,6 +85,8 @@ def _capability(
         yield line(f"{more} better ones are not shown.")
     for each in dict.fromkeys(figure.method for figure in _indices(shown[0])):
         yield line(f"{each}{_interval_method(shown[0], each)}")
+    if words := process_risk_in_words(shown[0]):
+        yield line(words)
     cautions = dict.fromkeys(each.capability.ppk.caution for each in shown)
     for caution in filter(None, cautions):
         named = [each.named for each in shown if each.capability.ppk.caution == caution]
@@ -178,7 +184,8 @@ def _pareto(heading: str, rows: Sequence[Cause], noun: str) -> Iterator[str]:
     for each in rows[:_SHOWN]:
         yield f"  {counted(each.count, noun)}: {each.cause}"
     if more := rows[_SHOWN:]:
-        yield f"  {counted(sum(each.count for each in more), noun)}: {counted(len(more), 'other cause')}"
+        rest = sum(each.count for each in more)
+        yield f"  {counted(rest, noun)}: {counted(len(more), 'other cause')}"
 
 
 def _gauge(summary: LotSummary) -> Iterator[str]:

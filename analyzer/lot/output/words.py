@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from analyzer.lot.statistics.figure import Figure
-from analyzer.lot.summary_model import LotSummary
+from analyzer.lot.specification import IN_WORDS
+from analyzer.lot.statistics.figure import Figure, NotGiven
+from analyzer.lot.statistics.groups import PERIODS
+from analyzer.lot.summary_model import JudgedString, LotSummary
 
 
 def counted(count: int, noun: str) -> str:
@@ -52,6 +54,33 @@ def risks_in_words(summary: LotSummary) -> tuple[str, ...]:
     return (*found, f"Risks by {summary.risk_method}{left if without else ''}.")
 
 
+def guard_bands_in_words(summary: LotSummary) -> str:
+    """How wide they are, by characteristic over its strings; empty without any."""
+    widths: dict[str, list[float]] = {}
+    for each in summary.judged:
+        if each.bands is not None and each.bands.guard_band_cents is not None:
+            widths.setdefault(IN_WORDS[each.characteristic], []).append(each.bands.guard_band_cents)
+    if summary.rule.kind == "shared risk" or not widths:
+        return ""
+    parts = [f"{name} {_range(min(of), max(of))}" for name, of in widths.items()]
+    return (
+        f"Guard bands inside the limits, cents, at the median uncertainty: {'; '.join(parts)}; "
+        "wider for a value known from few takes."
+    )
+
+
+def process_risk_in_words(each: JudgedString) -> str:
+    """What the rule makes of all that the process would make; empty where nobody can say."""
+    if isinstance(each.risk, NotGiven):
+        return ""
+    risk = each.risk.risk
+    return (
+        f"Of all that this process makes, {each.named}: {percent(risk.consumers_risk)} do not "
+        f"conform and are accepted, {percent(risk.producers_risk)} conform and are rejected "
+        "(global risks, JCGM 106:2012, 9.5)."
+    )
+
+
 def takes_in_words(summary: LotSummary) -> str:
     """What is to be recorded again; empty where nothing is."""
     more = summary.more_takes
@@ -73,13 +102,16 @@ def signals_in_words(summary: LotSummary) -> str:
     control = summary.control
     if not control.charts:
         return "Control charts: none, since nothing was measured."
-    off = control.subgrouping.uncharted
-    return (
-        f"Control charts of {control.subgrouping.words}: {counted(control.signals, 'signal')} on "
-        f"{counted(len(control.charts), 'pair')} of charts, where chance alone gives at least about "
-        f"{control.expected_false_alarms:.2g}."
-        + (f" {counted(off, 'instrument')} without a {control.subgrouping.by}." if off else "")
+    subgrouping = control.subgrouping
+    words = (
+        f"Control charts of {subgrouping.words}: {counted(control.signals, 'signal')} on "
+        f"{counted(len(control.charts), 'pair')} of charts, where chance alone gives about "
+        f"{control.expected_false_alarms:.2g} or more."
     )
+    if not subgrouping.uncharted:
+        return words
+    of = "time" if subgrouping.by in PERIODS else subgrouping.by
+    return f"{words} {counted(subgrouping.uncharted, 'instrument')} without {of} not charted."
 
 
 def verdict_of_lot(summary: LotSummary) -> str:
@@ -99,6 +131,11 @@ def verdict_of_lot(summary: LotSummary) -> str:
     if counts.not_measured:
         words = f"{words} ({counts.not_measured:,} for want of a measurement)"
     return f"{words}{faults}."
+
+
+def _range(low: float, high: float) -> str:
+    least, most = f"{low:.2f}", f"{high:.2f}"
+    return least if least == most else f"{least} to {most}"
 
 
 def _s(count: int) -> str:

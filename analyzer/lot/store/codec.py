@@ -23,7 +23,8 @@ from analyzer.report.files import as_json
 from analyzer.report.model import SCHEMA_VERSION, Report
 
 _MOST_BYTES = 256_000_000  # a report of ten thousand recordings has some 40 MB
-_SAMPLE = np.dtype("<f4")
+_QUICK = 3  # most of what was measured is a piece of sound, which more effort makes no smaller
+_SAMPLE = np.dtype(np.int8)
 
 
 class CorruptError(ValueError):
@@ -36,7 +37,7 @@ def pack_measured(measured: Sequence[Measured]) -> bytes | None:
     Such a recording is measured again where it is needed again.
     """
     try:
-        return zlib.compress(_measured_encoder().encode(tuple(measured)))
+        return zlib.compress(_measured_encoder().encode(tuple(measured)), _QUICK)
     except UnicodeEncodeError:
         return None
 
@@ -105,9 +106,9 @@ def _measured_decoder() -> msgspec.msgpack.Decoder[tuple[Measured, ...]]:
 
 
 def _plain(value: Any) -> Any:
-    """What MessagePack has no form for: arrays of single floats, and numpy's scalars."""
-    if isinstance(value, np.ndarray) and value.dtype == np.float32 and value.ndim == 1:
-        return value.astype(_SAMPLE).tobytes()
+    """What MessagePack has no form for: arrays of bytes, and numpy's scalars."""
+    if isinstance(value, np.ndarray) and value.dtype == _SAMPLE and value.ndim == 1:
+        return value.tobytes()
     if isinstance(value, np.generic):
         return value.item()
     raise NotImplementedError(f"cannot keep {type(value).__name__}")
@@ -115,7 +116,7 @@ def _plain(value: Any) -> Any:
 
 def _of_type(kind: Any, value: Any) -> Any:
     if get_origin(kind) is np.ndarray and isinstance(value, bytes):
-        return np.frombuffer(value, _SAMPLE).astype(np.float32)
+        return np.frombuffer(value, _SAMPLE)
     raise NotImplementedError(f"cannot read {kind}")
 
 

@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analyzer.lot.names import folded
 from analyzer.lot.records import LEFT_OUT_COLUMNS, SESSION_COLUMNS, VALUE_COLUMNS
 from analyzer.lot.store.database import Database
-from analyzer.lot.store.keys import folded_serial
 from analyzer.lot.store.runs import Run
 
 _SHARED = ("serial", "station", "operator", "repeat", "recorded_at", "recorded_s", "latest")
@@ -46,6 +46,7 @@ WHERE m.lot = ? ORDER BY a.serial, a.station, a.operator, a.repeat, o.position""
 
 
 _MOMENTS = (pd.Timestamp("1678-01-01"), pd.Timestamp("2262-01-01"))  # what ns can hold
+_FURTHEST_S = 9.2e9  # from 1970: the same
 _SESSION_QUERY = tuple(each for each in SESSION_COLUMNS if each != "latest")
 _VALUE_QUERY = ("analysis", "string", "characteristic", *VALUE_COLUMNS[10:])
 
@@ -54,8 +55,9 @@ def sessions_frame(database: Database, run: Run) -> pd.DataFrame:
     """Every session of the lot that became an analysis, decided by the run's specification."""
     frame = _frame(database, _SESSIONS, (run.specification, run.lot), _SESSION_QUERY)
     frame["recorded_at"] = _wall_clock(frame["recorded_at"])
-    seconds = pd.to_numeric(frame["analyzed_at"], errors="coerce")
-    frame["analyzed_at"] = pd.to_datetime(seconds, unit="s", errors="coerce").dt.as_unit("ns")
+    seconds = pd.to_numeric(frame["analyzed_at"], errors="coerce").astype(np.float64)
+    seconds = seconds.where(seconds.abs() < _FURTHEST_S)
+    frame["analyzed_at"] = pd.to_datetime(seconds, unit="s").dt.as_unit("ns")
     frame["latest"] = _latest(frame)
     return frame[list(SESSION_COLUMNS)]
 
@@ -104,5 +106,5 @@ def _latest(frame: pd.DataFrame) -> pd.Series[bool]:
     """Which rows are the last session of their serial number; what has no time comes first."""
     by = ["recorded_s", "repeat", "station", "operator", "analysis"]
     ordered = frame.sort_values(by, na_position="first", kind="stable")
-    serials = ordered["serial"].map(folded_serial)
+    serials = ordered["serial"].map(folded)
     return (~serials.duplicated(keep="last")).reindex(frame.index).astype(bool)

@@ -7,9 +7,10 @@ from dataclasses import dataclass, fields
 from typing import Literal
 
 from analyzer.lot.decision import Verdict
+from analyzer.lot.names import folded
 from analyzer.lot.store import faults
 from analyzer.lot.store.database import Database
-from analyzer.lot.store.keys import folded_serial, stored_text
+from analyzer.lot.store.keys import stored_text
 from analyzer.lot.store.rows import row_as
 from analyzer.lot.store.spelling import nearest_serials
 from analyzer.report.model import StringResult
@@ -70,7 +71,7 @@ def history_of(database: Database, serial: str) -> tuple[Entry, ...]:
     Of its exact spelling where there is one, else of those that differ in capitals or form only.
     Raises UnusableInputError where there is none.
     """
-    rows = database.rows(OF_SERIAL, (folded_serial(stored_text(serial)),))
+    rows = database.rows(OF_SERIAL, (folded(stored_text(serial)),))
     entries = [_entry(database, row) for row in rows]
     exact = [each for each in entries if each.serial == stored_text(serial)]
     if not entries:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Mapping, Sequence
 
 from analyzer.lot.records import Session
@@ -20,15 +19,6 @@ def text_or_none(text: str | None) -> str | None:
 def digest_bytes(digest: str) -> bytes:
     """A hexadecimal digest as it is kept; ValueError for any other text."""
     return bytes.fromhex(digest)
-
-
-def folded_serial(serial: str) -> str:
-    """What two spellings of one serial number have in common: NFC, strip, casefold.
-
-    >>> folded_serial(" ab-12 ") == folded_serial("AB-12")
-    True
-    """
-    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", serial).strip().casefold())
 
 
 def session_key(session: Session) -> tuple[str, str, str, int]:

@@ -7,8 +7,9 @@ from difflib import get_close_matches
 from functools import partial
 from itertools import takewhile
 
+from analyzer.lot.names import folded
 from analyzer.lot.store.database import Database
-from analyzer.lot.store.keys import folded_serial, stored_text
+from analyzer.lot.store.keys import stored_text
 
 _NEIGHBOURS = 5000  # on each side in the order of spelling; a choice: some 0.2 s of comparing
 _CLOSE = 50  # of which those are taken that begin alike; a choice
@@ -24,7 +25,7 @@ def nearest_serials(database: Database, serial: str) -> tuple[str, ...]:
 
     Of many thousands only those are looked at that stand near it in the order of spelling.
     """
-    wanted = folded_serial(stored_text(serial))
+    wanted = folded(stored_text(serial))
     known = [each for sql in (BEFORE, AFTER) for each in _beside(database, sql, wanted)]
     close = get_close_matches(wanted, known, _CLOSE)
     # Numbers of one series are all close: those that begin alike come first.
@@ -39,10 +40,11 @@ def _alike(one: str, other: str) -> int:
     return sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], pairs))
 
 
-def _beside(database: Database, sql: str, folded: str) -> Iterator[str]:
+def _beside(database: Database, sql: str, place: str) -> Iterator[str]:
+    """Each from there on, in the order of spelling or against it."""
     for _ in range(_NEIGHBOURS):
-        row = database.first(sql, (folded,))
+        row = database.first(sql, (place,))
         if row is None or not isinstance(row[0], str):
             return
-        folded = row[0]
-        yield folded
+        place = row[0]
+        yield place

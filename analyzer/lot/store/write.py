@@ -8,12 +8,12 @@ from dataclasses import astuple, fields
 from typing import Any
 
 from analyzer.lot.decision import Decision, InstrumentDecision
+from analyzer.lot.names import folded
 from analyzer.lot.records import MeasuredFile, Outcome, Session
 from analyzer.lot.store.codec import pack_measured, pack_report
 from analyzer.lot.store.database import Database
 from analyzer.lot.store.keys import (
     digest_bytes,
-    folded_serial,
     session_key,
     stored_text,
     text_or_none,
@@ -108,7 +108,7 @@ def _analysis(run: Run, outcome: Outcome, report: Report, analyzed_s: float) -> 
     return (
         *session_key(session),
         digest_bytes(outcome.inputs or ""),
-        folded_serial(stored_text(session.serial)),
+        folded(stored_text(session.serial)),
         stored_text(session.place),
         stored_text(report.instrument),
         text_or_none(session.recorded_at),

@@ -162,7 +162,8 @@ def moment(time: Any) -> datetime | None:
 
 
 def _in_order(sessions: pd.DataFrame) -> pd.DataFrame:
-    ordered = typed(sessions).sort_values("recorded_s", kind="stable", na_position="last")
+    # By serial number where times do not tell: not by which was stored first, which is chance.
+    ordered = typed(sessions).sort_values(["recorded_s", "serial"], na_position="last")
     return ordered.reset_index(drop=True)
 
 
