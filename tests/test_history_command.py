@@ -26,6 +26,10 @@ from analyzer.lot.store.history import OF_SERIAL, SINCE
 from cli.printing import PIPED_COLUMNS
 
 HISTORY = validator("history")
+COPIES = (
+    "INSERT INTO analyses WITH RECURSIVE count(n) AS (SELECT 1 UNION ALL SELECT n + 1 FROM count "
+    "WHERE n < 10000) SELECT VALUES FROM analyses, count WHERE id = 1"
+)
 
 
 @pytest.fixture(scope="module")
@@ -53,11 +57,7 @@ def many(tmp_path) -> Path:
         "analyzed_s": "1e9 + 86400.0 * n",
     }
     values = ", ".join(own.get(each, each) for each in columns)
-    change(
-        path,
-        "INSERT INTO analyses WITH RECURSIVE count(n) AS (SELECT 1 UNION ALL SELECT n + 1 FROM "
-        f"count WHERE n < 10000) SELECT {values} FROM analyses, count WHERE id = 1",
-    )
+    change(path, COPIES.replace("VALUES", values))
     return path
 
 
