@@ -19,7 +19,8 @@ import numpy as np
 from analyzer.instrument.tables import shown
 from analyzer.lot.specification import Specification
 from analyzer.measure import Measured
-from analyzer.report.files import as_json
+from analyzer.report.files import as_json, report_body
+from analyzer.report.json_text import json_text
 from analyzer.report.model import SCHEMA_VERSION, Report
 
 _MOST_BYTES = 256_000_000  # a report of ten thousand recordings has some 40 MB
@@ -52,15 +53,19 @@ def unpack_measured(packed: bytes) -> tuple[Measured, ...]:
 
 
 def pack_report(report: Report) -> bytes:
-    """A report as its public JSON."""
-    return zlib.compress(as_json(report).encode("utf-8"))
+    """A report as its public JSON, but for the space in it."""
+    try:
+        text = msgspec.json.encode(report_body(report), enc_hook=_plain)
+    except UnicodeEncodeError:  # a name of bytes that are no UTF-8, for which that has an escape
+        text = as_json(report).encode("utf-8")
+    return zlib.compress(text)
 
 
 def unpack_report_json(packed: bytes) -> str:
-    """The JSON of a report; raises CorruptError."""
+    """The JSON of a report as it is written; raises CorruptError."""
     try:
-        return _decompressed(packed).decode("utf-8")
-    except UnicodeDecodeError as error:
+        return json_text(json.loads(_decompressed(packed)))
+    except (ValueError, RecursionError) as error:
         raise CorruptError(str(error)) from error
 
 
@@ -70,7 +75,7 @@ def unpack_report(packed: bytes) -> Report:
     Bytes of a file name that are no UTF-8 stay as the JSON has them: ``json_text``.
     """
     try:
-        body = json.loads(unpack_report_json(packed))
+        body = json.loads(_decompressed(packed))
         if body.pop("schema_version") != SCHEMA_VERSION:
             raise CorruptError("it is of another schema")
         about = body.pop("instrument")
