@@ -13,7 +13,7 @@ from cli.app import ChangedLimits, Jobs, Quiet, Untrusted, app, give, hertz
 from cli.streams import libraries_silenced
 
 if TYPE_CHECKING:
-    from analyzer.lot.bench import Bench
+    from analyzer.bench import Bench
     from analyzer.report.model import Report
     from cli.outputs import FolderOutput
 
@@ -151,7 +151,7 @@ def analyze(
 
 def _bench(history: Path | None, folder: Path, serial: str | None) -> Bench | None:
     if history is not None:
-        from analyzer.lot.bench import bench_of
+        from analyzer.bench import bench_of
 
         return bench_of(history, folder, serial)
     if serial is not None:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from two_rounds import BEFORE, write_round
 
-from analyzer.lot.bench import bench_of
+from analyzer.bench import bench_of
 
 SERIAL = "D-7"
 # String 2 is set right in the second year and string 1 in the third.

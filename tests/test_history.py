@@ -17,9 +17,9 @@ from two_rounds import write_round
 
 import analyzer.analysis
 from analyzer.analysis import analyze_folder
+from analyzer.bench import Bench, bench_of
 from analyzer.errors import UnusableInputError
 from analyzer.lot.analysis import Asked, analyze_lot
-from analyzer.lot.bench import Bench, bench_of
 from analyzer.lot.histories import open_history, read_history, verdicts, wanted_of
 from analyzer.lot.records import Session
 from analyzer.lot.store import FILE_NAME, open_store

@@ -294,7 +294,7 @@ def test_a_store_that_fails_at_the_end_costs_no_result(tmp_path, called, monkeyp
         opened.append(None)
         return open_store(path, **options)
 
-    monkeypatch.setattr("analyzer.lot.bench.open_store", full)
+    monkeypatch.setattr("analyzer.bench.open_store", full)
     report = tmp_path / "report.json"
     done = called("analyze", folder, "--history", tmp_path / "s", "--json", report)
     assert done.code == 2
