@@ -9,6 +9,7 @@ from pathlib import Path
 from analyzer.errors import UnusableInputError
 
 _NO_DATABASE = "is no database of this program"
+_WRITERS = "pluckcheck lot --out or analyze --history"
 _OTHER_PLACE = "give another place for the results"
 _FREE = "Free some space and run again: what was finished is kept"
 _RESTORE = "Put a copy of it in its place, or move it away and analyze the recordings again"
@@ -57,7 +58,7 @@ def old_library(least: tuple[int, int, int]) -> UnusableInputError:
 
 def no_file(path: Path) -> UnusableInputError:
     return UnusableInputError(
-        str(path), "does not exist", "Give the folder or file that pluckcheck lot wrote results to"
+        str(path), "does not exist", f"Give the folder or file that {_WRITERS} wrote to"
     )
 
 
@@ -78,9 +79,7 @@ def no_regular_file(path: Path) -> UnusableInputError:
 
 
 def empty(path: Path) -> UnusableInputError:
-    return UnusableInputError(
-        str(path), "is empty", "Give a file that pluckcheck lot wrote results to"
-    )
+    return UnusableInputError(str(path), "is empty", f"Give a file that {_WRITERS} wrote to")
 
 
 def other_program(path: Path) -> UnusableInputError:
