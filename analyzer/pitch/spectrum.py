@@ -2,7 +2,8 @@
 
 The note is transformed once. A lower-rate copy for the guide and the complex envelope of each
 partial are then short inverse transforms of a slice of the spectrum: linear phase, flat noise
-inside the band, and no filter to design.
+inside the band, and no filter to design. The long transforms are in single precision, whose
+rounding lies some 140 dB below the note, and which takes half the time of double.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from scipy import fft, signal
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
+Single = NDArray[np.float32]
 
 _FADE_S = 0.02
 _EDGE_SHARE = 0.1  # of a lowered note's spectrum
@@ -33,7 +35,7 @@ class NoteSpectrum:
     ``bins`` are those of a real transform of ``size`` samples at ``rate_hz``.
     """
 
-    bins: Complex
+    bins: NDArray[np.complex64]
     size: int
     rate_hz: float
     duration_s: float
@@ -43,7 +45,7 @@ class NoteSpectrum:
     def bin_hz(self) -> float:
         return self.rate_hz / self.size
 
-    def lowered(self, rate_hz: float) -> tuple[Real, float]:
+    def lowered(self, rate_hz: float) -> tuple[Single, float]:
         """The note at a lower sample rate: samples, and the rate that came of it, Hz."""
         wanted = 2 * fft.next_fast_len(round(rate_hz / self.bin_hz / 2), real=True)
         size = min(self.size, wanted)
@@ -51,7 +53,8 @@ class NoteSpectrum:
         edge = _edge(round(_EDGE_SHARE * kept.size))
         kept[kept.size - edge.size :] *= edge
         out_rate_hz = size * self.bin_hz
-        samples = fft.irfft(kept, size) * (size / self.size)
+        samples = fft.irfft(kept, size)
+        samples *= size / self.size
         return samples[: round(self.duration_s * out_rate_hz)], out_rate_hz
 
     def at_pace(self, pace: float) -> NoteSpectrum:
@@ -94,7 +97,7 @@ class NoteSpectrum:
 class LowNote:
     """A note's samples, (n,), at the lowest rate that holds all its lines on any clock."""
 
-    samples: Real
+    samples: Single
     rate_hz: float
     onset_s: float
 
@@ -116,11 +119,10 @@ class LineSpectrum:
 
 def note_spectrum(samples: Real, rate_hz: float, onset_s: float) -> NoteSpectrum:
     """Transform a note, shape (n,), with its end faded so that the cut does not splash."""
-    faded = samples - np.mean(samples)
+    faded = (samples - np.mean(samples)).astype(np.float32)
     fade = min(round(_FADE_S * rate_hz), faded.size // 4)
     faded[-fade:] *= 0.5 + 0.5 * np.cos(np.pi * np.arange(fade) / fade)
-    size = fft.next_fast_len(faded.size + round(0.1 * rate_hz), real=True)
-    size += size % 2
+    size = 2 * fft.next_fast_len((faded.size + round(0.1 * rate_hz) + 1) // 2, real=True)
     return NoteSpectrum(fft.rfft(faded, size), size, rate_hz, faded.size / rate_hz, onset_s)
 
 
@@ -144,13 +146,14 @@ def line_spectrum(note: LowNote, not_before_s: float = 0.0, pace: float = 1.0) -
     size = fft.next_fast_len(2 * part.size, real=True)
     bin_hz = rate_hz / size
     magnitude = np.abs(fft.rfft(part * _hann(part.size), size)[: round(_LEVELS_TOP_HZ / bin_hz)])
-    return LineSpectrum(20 * np.log10(magnitude + 1e-12), bin_hz)
+    level_db = 20 * np.log10(magnitude + np.float32(1e-12))
+    return LineSpectrum(level_db.astype(np.float64), bin_hz)
 
 
 @lru_cache(maxsize=4)
-def _hann(size: int) -> Real:
+def _hann(size: int) -> Single:
     """A Hann window, which is as long for every note at one sample rate."""
-    return np.hanning(size)
+    return np.hanning(size).astype(np.float32)
 
 
 def band_response(offset: Real) -> Real:
@@ -161,6 +164,6 @@ def band_response(offset: Real) -> Real:
     return np.asarray(0.5 + 0.5 * np.cos(np.pi * np.clip(offset, -1, 1)))
 
 
-def _edge(size: int) -> Real:
+def _edge(size: int) -> Single:
     """How a lowered note's highest bins fall away, so that it does not ring."""
-    return np.asarray(0.5 + 0.5 * np.cos(np.pi * (np.arange(size) + 1) / size))
+    return np.asarray(0.5 + 0.5 * np.cos(np.pi * (np.arange(size) + 1) / size), dtype=np.float32)
