@@ -13,7 +13,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, signal
+from scipy import fft
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -84,12 +84,10 @@ class NoteSpectrum:
         before = int(self.onset_s / step_s)
         after = int((self.duration_s - self.onset_s) / step_s)
         times_s = np.asarray(step_s * np.arange(-before, after), dtype=np.float64)
-        turn = 2j * np.pi * self.bin_hz
+        turn = 2 * np.pi * self.bin_hz
         first_s = self.onset_s + times_s[0]
-        turned = signal.czt(cut, times_s.size, np.exp(turn * step_s), np.exp(-turn * first_s))
-        values = np.asarray(turned, dtype=np.complex128) * np.exp(
-            -turn * half * (self.onset_s + times_s)
-        )
+        turned = _turned(cut, turn * first_s, turn * step_s, times_s.size)
+        values = turned * np.exp(-1j * turn * half * (self.onset_s + times_s))
         return values, middle * self.bin_hz, times_s
 
 
@@ -154,6 +152,23 @@ def line_spectrum(note: LowNote, not_before_s: float = 0.0, pace: float = 1.0) -
 def _hann(size: int) -> Single:
     """A Hann window, which is as long for every note at one sample rate."""
     return np.hanning(size).astype(np.float32)
+
+
+def _turned(bins: Complex, first: float, step: float, count: int) -> Complex:
+    """Sums over n of ``bins`` (bands, n) times e^(i n (first + k step)), k from 0; (bands, count).
+
+    L. Bluestein's chirp transform, by n k = (n^2 + k^2 - (k - n)^2) / 2, as ``scipy.signal.czt``
+    has it, whose own checks take as long as the transform.
+    """
+    length = bins.shape[1]
+    size = fft.next_fast_len(length + count - 1)
+    chirp = np.exp(0.5j * step * np.arange(max(length, count)) ** 2)
+    kernel = np.zeros(size, dtype=np.complex128)
+    kernel[:count] = chirp[:count].conj()
+    kernel[size - length + 1 :] = chirp[length - 1 : 0 : -1].conj()
+    spread = fft.fft(bins * (chirp[:length] * np.exp(1j * first * np.arange(length))), size)
+    turned = fft.ifft(spread * fft.fft(kernel))[:, :count] * chirp[:count]
+    return np.asarray(turned, dtype=np.complex128)
 
 
 def band_response(offset: Real) -> Real:
