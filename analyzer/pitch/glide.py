@@ -64,9 +64,10 @@ def candidate_shapes(log_tau: Real, power: Real, times_s: Real) -> Shapes:
     density = (log_tau[1] - log_tau[0]) / np.log(_LONGEST_S / _SHORTEST_S)
     prior = np.full(log_tau.size + 1, (1 - NO_GLIDE_PRIOR - _ENERGY) * density)
     prior[-1] = _ENERGY
+    falling = np.exp(-times_s / tau)
     return Shapes(
         log_tau,
-        np.concatenate([np.exp(-times_s / tau), energy[None]]),
-        np.concatenate([tau * (1 - np.exp(-times_s / tau)), running[None]]),
+        np.concatenate([falling, energy[None]]),
+        np.concatenate([tau * (1 - falling), running[None]]),
         prior,
     )

@@ -9,6 +9,7 @@ nearest peak.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -107,15 +108,25 @@ def lawful(peaks: Peaks) -> Peaks:
 
 def _best_on_grid(lines: LineSpectrum, rough_hz: float, top_hz: float) -> tuple[float, float]:
     """(f1, B) under which the most level lies at the expected partials."""
-    near_db = ndimage.maximum_filter1d(lines.level_db, 1 + 2 * round(0.5 / lines.bin_hz))
     f1_hz = rough_hz * 2 ** (_GRID_CENTS / 1200)
     numbers = np.arange(1.0, _GRID_PARTIALS + 1)
-    at_hz = stretched(numbers[:, None, None], f1_hz[None, :, None], _GRID_STIFFNESS)
-    index = np.clip(np.round(at_hz / lines.bin_hz).astype(int), 0, near_db.size - 1)
+    at_hz = rough_hz * _grid()
+    reach = round(0.5 / lines.bin_hz)
+    looked = lines.level_db[: round(at_hz[-1, -1, -1] / lines.bin_hz) + reach + 1]
+    near_db = ndimage.maximum_filter1d(looked, 1 + 2 * reach)
+    index = np.minimum(np.rint(at_hz / lines.bin_hz).astype(int), near_db.size - 1)
     over_db = near_db[index] - lines.floor_db(numbers * rough_hz, rough_hz)[:, None, None]
     score = np.sum(np.clip(over_db, 0, _SCORE_CAP_DB) * (at_hz < top_hz), axis=0)
     i, j = np.unravel_index(int(np.argmax(score)), score.shape)
     return float(f1_hz[i]), float(_GRID_STIFFNESS[j])
+
+
+@cache
+def _grid() -> Real:
+    """Partials over the rough pitch, for each (f1, B) of the grid: (partials, cents, B)."""
+    numbers = np.arange(1.0, _GRID_PARTIALS + 1)
+    f1 = 2 ** (_GRID_CENTS / 1200)
+    return stretched(numbers[:, None, None], f1[None, :, None], _GRID_STIFFNESS)
 
 
 def _nearest_peaks(
@@ -148,12 +159,19 @@ def _straight_line(peaks: Peaks) -> tuple[float, float]:
     Each partial has the say that it stands for.
     """
     x, y = peaks.numbers**2, (peaks.rough_hz / peaks.numbers) ** 2
-    i, j = np.triu_indices(x.size, 1)
+    i, j = _pairs(x.size)
     say = np.abs(x[i] - x[j]) * peaks.standing[i] * peaks.standing[j]
     slope = max(_median((y[i] - y[j]) / (x[i] - x[j]), say), 0.0)
     f0_squared = _median(y - slope * x, peaks.standing)
     stiffness = slope / f0_squared
     return float(np.sqrt(f0_squared * (1 + stiffness))), stiffness
+
+
+@cache
+def _pairs(count: int) -> tuple[NDArray[np.int_], NDArray[np.int_]]:
+    """All pairs of so many, each once."""
+    first, second = np.triu_indices(count, 1)
+    return first, second
 
 
 def _median(values: Real, weights: Real) -> float:

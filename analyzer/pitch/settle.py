@@ -267,4 +267,10 @@ def _glide_time_s(times_s: Real, course_cents: Real) -> float:
 
 def _late_slope(times_s: Real, course_cents: Real) -> float:
     late = times_s >= 0.5 * (times_s[0] + times_s[-1])
-    return float(np.polyfit(times_s[late], course_cents[late], 1)[0])
+    return slope_of(times_s[late], course_cents[late])
+
+
+def slope_of(times_s: Real, values: Real) -> float:
+    """The slope of the straight line through values at times, (n,) each."""
+    centred = times_s - np.mean(times_s)
+    return float(centred @ values / (centred @ centred))

@@ -117,7 +117,8 @@ class LineSpectrum:
 
 def note_spectrum(samples: Real, rate_hz: float, onset_s: float) -> NoteSpectrum:
     """Transform a note, shape (n,), with its end faded so that the cut does not splash."""
-    faded = (samples - np.mean(samples)).astype(np.float32)
+    faded = samples.astype(np.float32)
+    faded -= np.float32(np.mean(samples))
     fade = min(round(_FADE_S * rate_hz), faded.size // 4)
     faded[-fade:] *= 0.5 + 0.5 * np.cos(np.pi * np.arange(fade) / fade)
     size = 2 * fft.next_fast_len((faded.size + round(0.1 * rate_hz) + 1) // 2, real=True)

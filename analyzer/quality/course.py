@@ -8,7 +8,7 @@ import numpy as np
 
 from analyzer.music import CENTS_PER_NEPER
 from analyzer.pitch.partials import stretched
-from analyzer.pitch.settle import SettledPitch
+from analyzer.pitch.settle import SettledPitch, slope_of
 from analyzer.pitch.spectrum import NoteSpectrum, Real
 
 _PARTIALS = 8
@@ -50,7 +50,7 @@ def pitch_course(spectrum: NoteSpectrum, pitch: SettledPitch) -> Course:
     smooth = _smoothed(cents, times_s)
     rise = smooth - np.minimum.accumulate(smooth)
     late = slice(-max(4, round(_END_SHARE * times_s.size)), None)
-    end_fall = -float(np.polyfit(times_s[late], cents[late], 1)[0])
+    end_fall = -slope_of(times_s[late], cents[late])
     return Course(
         float(amplitude[strongest]), float(rates_hz[strongest]), float(np.max(rise)), end_fall
     )
@@ -77,7 +77,9 @@ def _course_cents(spectrum: NoteSpectrum, pitch: SettledPitch) -> tuple[Real, Re
     if faded.size:
         until_s = min(until_s, float(middle_s[faded[0]]))
     kept = after & (middle_s < until_s)
-    return middle_s[kept], np.median(cents[:, kept], axis=0)
+    ordered = np.sort(cents[:, kept], axis=0)
+    middle = 0.5 * (ordered[(strong.size - 1) // 2] + ordered[strong.size // 2])
+    return middle_s[kept], middle
 
 
 def _smoothed(cents: Real, times_s: Real) -> Real:
