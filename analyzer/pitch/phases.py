@@ -100,13 +100,15 @@ def fit_phases(envelopes: Envelopes, standing: Real) -> tuple[PhaseFit, Rest]:
     first = _unwrapped(envelopes, noise, standing)
     size, step_share = block_size(envelopes)
     first = first.in_blocks(size)
-    fit = _first_fit(first, envelopes, noise, log_tau, size)
+    times_s = block_means(envelopes.times_s, size)
+    wander = wander_over(times_s)
+    some = envelopes.values[:, : times_s.size * size : size]
+    few = replace(envelopes, values=some, times_s=times_s)
+    fit = _first_fit(first, few, noise, log_tau, wander)
     whole = _drawn_out(fit, envelopes)
     rough = envelopes.values * np.exp(-1j * whole) / passed(whole, envelopes)
-    times_s = block_means(envelopes.times_s, size)
     blocks = replace(envelopes, values=block_means(rough, size), times_s=times_s)
     known = block_means(whole, size)
-    wander = wander_over(blocks.times_s)
     slow = max(1, round(PIECE_S / blocks.step_s))
     phases = np.zeros_like(known)
     pitch_share = (envelopes.centres_hz / np.min(envelopes.centres_hz))[:, None]
@@ -156,7 +158,7 @@ def _unwrapped(envelopes: Envelopes, noise: Real, standing: Real) -> _Unwrapped:
     """
     z, t = envelopes.values, envelopes.times_s
     steady = _steady_phase(z, t)
-    phases = steady + np.unwrap(np.angle(z * np.exp(-1j * steady)), axis=1)
+    phases = steady + _followed(z * np.exp(-1j * steady))
     amplitude = smoothed(np.abs(z), t)
     clear = np.clip(amplitude**2 / (_FOLLOWED_POWER * noise[:, None]) - 1, 0, 1)
     followed = np.minimum.accumulate(clear, axis=1)
@@ -166,14 +168,19 @@ def _unwrapped(envelopes: Envelopes, noise: Real, standing: Real) -> _Unwrapped:
     return _Unwrapped(phases, weights * np.where(lost, _LOST, followed))
 
 
+def _followed(z: Complex) -> Real:
+    """Phases of ``z`` (partials, samples) as they run on from sample to sample, radians."""
+    steps = np.angle(z[:, 1:] * z[:, :-1].conj())
+    return np.asarray(np.cumsum(np.concatenate([np.angle(z[:, :1]), steps], axis=1), axis=1))
+
+
 def _first_fit(
-    first: _Unwrapped, envelopes: Envelopes, noise: Real, log_tau: Real, size: int
+    first: _Unwrapped, few: Envelopes, noise: Real, log_tau: Real, wander: Wander
 ) -> PhaseFit:
-    """A fit to the unwrapped phases, in blocks of ``size``: it must only be near."""
-    t = block_means(envelopes.times_s, size)
-    few = replace(envelopes, values=envelopes.values[:, : t.size * size : size], times_s=t)
-    shapes = candidate_shapes(log_tau, decaying_power(few.values, noise, t), t)
-    return _fit(first.phases, first.weights, few, shapes, wander_over(t).freest)
+    """A fit to the unwrapped phases, in blocks, of each of which ``few`` has a sample: only near."""
+    power = decaying_power(few.values, noise, few.times_s)
+    shapes = candidate_shapes(log_tau, power, few.times_s)
+    return _fit(first.phases, first.weights, few, shapes, wander.freest)
 
 
 def _drawn_out(fit: PhaseFit, envelopes: Envelopes) -> Real:
@@ -222,11 +229,13 @@ def averaged(
 def _shared_covariance(found: Solutions, share: Real, offsets: Real) -> Real:
     """What glide, wander and the choice between their candidates add to the lines' own noise."""
     between = found.slopes - offsets[None, :, None]
-    covariance = np.einsum("wkl,wg->kl", found.bases, share)
+    brought = found.reach * np.sqrt(np.sum(share, axis=1))[:, None, None]
+    roots = [brought.reshape(-1, offsets.size).T]
     for leaning, size in ((found.tilts, found.variances * share), (between, share)):
-        flat = (leaning * np.sqrt(size)[:, None, :]).transpose(1, 0, 2).reshape(offsets.size, -1)
-        covariance += flat @ flat.T
-    return np.asarray(covariance)
+        root = leaning * np.sqrt(size)[:, None, :]
+        roots.append(root.transpose(1, 0, 2).reshape(offsets.size, -1))
+    root = np.concatenate(roots, axis=1)
+    return np.asarray(root @ root.T)
 
 
 def _weights(amplitude: Real, noise: Real, colour: float | Real) -> Real:

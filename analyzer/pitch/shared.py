@@ -52,8 +52,8 @@ class Solutions:
 
     ``evidence``, ``sizes`` and ``variances`` (wanders, glides) are of the glide; ``hats`` (wanders,
     hats, glides); ``slopes`` (wanders, partials, glides) are the e_k; ``tilts``, the same shape,
-    says how a slope leans on the glide's size; ``bases`` (wanders, partials, partials) is the
-    covariance of the slopes that the wander brings.
+    says how a slope leans on the glide's size; ``reach`` (wanders, hats, partials) is a root of the
+    covariance that the wander brings to the slopes.
     """
 
     evidence: Real
@@ -62,7 +62,7 @@ class Solutions:
     hats: Real
     slopes: Real
     tilts: Real
-    bases: Real
+    reach: Real
 
 
 def share_terms(
@@ -136,17 +136,26 @@ def solve_all(terms: SharedTerms, glide_sd: float, roots: Real, sizes: Real) -> 
     hats = terms.hats
     top, below = terms.root[:hats, hats:], terms.root[hats:, hats:]
     turn, singular, back = np.linalg.svd(terms.root[:hats, :hats] @ roots)
-    inside = (turn.transpose(0, 2, 1) @ top)[:, None]
+    inside = turn.transpose(0, 2, 1) @ top
     axes = (roots @ back.transpose(0, 2, 1))[:, None]
     sizes = sizes[:, None]
     left = 1 / (1 + (sizes * singular[:, None]) ** 2)  # of what lies along each axis
-    taken = (axes * (sizes**2 * singular[:, None] * left)[:, :, None]) @ inside
+    taken = (axes * (sizes**2 * singular[:, None] * left)[:, :, None]) @ inside[:, None]
     slopes = axes[:, 0].transpose(0, 2, 1) @ terms.row_slope[:, :hats].T
     reach = (sizes * np.sqrt(left))[..., None] * slopes[:, None]
-    products = (inside.transpose(0, 1, 3, 2) * left[:, :, None]) @ inside
-    products = np.concatenate([(top.T @ top)[None], _flat(products)]) + below.T @ below
-    shrunk = 0.5 * np.sum(np.log(left), axis=-1)
-    return _solutions(terms, glide_sd, products, _flat(taken), _flat(reach), shrunk.ravel())
+    powers = np.concatenate([np.sum(top**2, axis=0)[None], _flat(left @ inside**2)])
+    crosses = _flat((left * inside[:, None, :, -1]) @ inside)
+    crosses = np.concatenate([(top[:, -1] @ top)[None], crosses])
+    shrunk = 0.5 * np.sum(np.log(left), axis=-1).ravel()
+    return _solutions(
+        terms,
+        glide_sd,
+        powers + np.sum(below**2, axis=0),
+        crosses + below[:, -1] @ below,
+        _flat(taken),
+        _flat(reach),
+        shrunk,
+    )
 
 
 def _flat(values: Real) -> Real:
@@ -159,32 +168,33 @@ def _after_none(values: Real) -> Real:
     return np.concatenate([np.zeros_like(values[:1]), values])
 
 
-def _diagonals(matrices: Real) -> Real:
-    return np.diagonal(matrices, axis1=1, axis2=2)
-
-
 def _solutions(
-    terms: SharedTerms, glide_sd: float, products: Real, taken: Real, reach: Real, shrunk: Real
+    terms: SharedTerms,
+    glide_sd: float,
+    powers: Real,
+    crosses: Real,
+    taken: Real,
+    reach: Real,
+    shrunk: Real,
 ) -> Solutions:
     """Finish from what the hats leave.
 
-    ``products`` (wanders, glides + 1, glides + 1) are those of the glides and the values, 'none'
-    first. The others lack it: ``taken`` (wanders, hats, glides + 1) are the hats that each would
-    take, ``reach`` (wanders, hats, partials) a root of the covariance that the hats bring to the
-    slopes, ``shrunk`` (wanders,) what their freedom costs.
+    ``powers`` and ``crosses`` (wanders, glides + 1), 'none' first, are products of the glides and
+    the values with themselves and with the values. The others lack it: ``taken`` (wanders, hats,
+    glides + 1) are the hats that each would take, ``reach`` (wanders, hats, partials) as in
+    ``Solutions``, ``shrunk`` (wanders,) what the hats' freedom costs.
     """
     taken, reach, shrunk = (_after_none(each) for each in (taken, reach, shrunk))
-    precision = _diagonals(products)[:, :-1] + glide_sd**-2
-    sizes = products[:, -1, :-1] / precision
+    precision = powers[:, :-1] + glide_sd**-2
+    sizes = crosses[:, :-1] / precision
     gain = 0.5 * sizes**2 * precision - 0.5 * np.log(precision * glide_sd**2)
-    alone = shrunk - 0.5 * products[:, -1, -1]
+    alone = shrunk - 0.5 * powers[:, -1]
     sizes, variances, gain = (_none_first(each) for each in (sizes, 1 / precision, gain))
     hat_slope = terms.row_slope[:, : terms.hats]
     tilts = _none_first(terms.row_slope[:, terms.hats :] - hat_slope @ taken[:, :, :-1])
     slopes = (terms.slope - taken[:, :, -1] @ hat_slope.T)[:, :, None] - tilts * sizes[:, None, :]
     hats = taken[:, :, -1:] - _none_first(taken[:, :, :-1]) * sizes[:, None, :]
-    bases = reach.transpose(0, 2, 1) @ reach
-    return Solutions(alone[:, None] + gain, sizes, variances, hats, slopes, tilts, bases)
+    return Solutions(alone[:, None] + gain, sizes, variances, hats, slopes, tilts, reach)
 
 
 def _none_first(values: Real) -> Real:

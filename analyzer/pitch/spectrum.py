@@ -86,7 +86,7 @@ class NoteSpectrum:
         times_s = np.asarray(step_s * np.arange(-before, after), dtype=np.float64)
         turn = 2 * np.pi * self.bin_hz
         first_s = self.onset_s + times_s[0]
-        turned = _turned(cut, turn * first_s, turn * step_s, times_s.size)
+        turned = turned_sums(cut, turn * first_s, turn * step_s, times_s.size)
         values = turned * np.exp(-1j * turn * half * (self.onset_s + times_s))
         return values, middle * self.bin_hz, times_s
 
@@ -155,19 +155,19 @@ def _hann(size: int) -> Single:
     return np.hanning(size).astype(np.float32)
 
 
-def _turned(bins: Complex, first: float, step: float, count: int) -> Complex:
-    """Sums over n of ``bins`` (bands, n) times e^(i n (first + k step)), k from 0; (bands, count).
+def turned_sums(values: Real | Complex, first: float, step: float, count: int) -> Complex:
+    """Sums over n of ``values`` (rows, n) times e^(i n (first + k step)), k from 0: (rows, count).
 
     L. Bluestein's chirp transform, by n k = (n^2 + k^2 - (k - n)^2) / 2, as ``scipy.signal.czt``
     has it, whose own checks take as long as the transform.
     """
-    length = bins.shape[1]
+    length = values.shape[1]
     size = fft.next_fast_len(length + count - 1)
     chirp = np.exp(0.5j * step * np.arange(max(length, count)) ** 2)
     kernel = np.zeros(size, dtype=np.complex128)
     kernel[:count] = chirp[:count].conj()
     kernel[size - length + 1 :] = chirp[length - 1 : 0 : -1].conj()
-    spread = fft.fft(bins * (chirp[:length] * np.exp(1j * first * np.arange(length))), size)
+    spread = fft.fft(values * (chirp[:length] * np.exp(1j * first * np.arange(length))), size)
     turned = fft.ifft(spread * fft.fft(kernel))[:, :count] * chirp[:count]
     return np.asarray(turned, dtype=np.complex128)
 

@@ -9,7 +9,7 @@ import numpy as np
 from analyzer.music import CENTS_PER_NEPER
 from analyzer.pitch.partials import stretched
 from analyzer.pitch.settle import SettledPitch, slope_of
-from analyzer.pitch.spectrum import NoteSpectrum, Real
+from analyzer.pitch.spectrum import NoteSpectrum, Real, turned_sums
 
 _PARTIALS = 8
 _STRONGEST = 4
@@ -18,6 +18,7 @@ _FROM_S, _UNTIL_S = 0.25, 4.0
 _HEARD_DB = 25.0  # a note is followed down to this far below its start
 _SMOOTHING_S = 0.08
 _VIBRATO_HZ = (3.0, 8.0)  # of a finger; common knowledge of players
+_VIBRATO_STEP_HZ = 0.1
 _SHORTEST_S = 0.6
 _END_SHARE = 0.25  # of the course; a glide that is dying away falls less there than before
 _RUN = 3  # the order of the slow run that is taken out before vibrato is looked for
@@ -42,10 +43,12 @@ def pitch_course(spectrum: NoteSpectrum, pitch: SettledPitch) -> Course:
     if times_s.size < 8 or times_s[-1] - times_s[0] < _SHORTEST_S:
         return Course(0.0, 0.0, 0.0, 0.0)
     slow = np.polyval(np.polyfit(times_s, cents, _RUN), times_s)
-    rates_hz = np.arange(_VIBRATO_HZ[0], _VIBRATO_HZ[1] + 0.01, 0.1)
-    turns = np.exp(-2j * np.pi * rates_hz[:, None] * times_s)
+    rates_hz = np.arange(_VIBRATO_HZ[0], _VIBRATO_HZ[1] + 0.01, _VIBRATO_STEP_HZ)
     window = np.hanning(times_s.size)
-    amplitude = 2 * np.abs(turns @ ((cents - slow) * window)) / np.sum(window)
+    hertz = -2 * np.pi * float(times_s[1] - times_s[0])
+    swing = ((cents - slow) * window)[None]
+    sums = turned_sums(swing, hertz * _VIBRATO_HZ[0], hertz * _VIBRATO_STEP_HZ, rates_hz.size)
+    amplitude = 2 * np.abs(sums[0]) / np.sum(window)
     strongest = int(np.argmax(amplitude))
     smooth = _smoothed(cents, times_s)
     rise = smooth - np.minimum.accumulate(smooth)
@@ -65,7 +68,7 @@ def _course_cents(spectrum: NoteSpectrum, pitch: SettledPitch) -> tuple[Real, Re
     values, centres_hz, times_s = spectrum.envelopes(centres_hz, half_hz)
     power = np.abs(values) ** 2
     strong = np.argsort(-np.sum(power, axis=1))[:_STRONGEST]
-    turned = np.diff(np.unwrap(np.angle(values[strong]), axis=1), axis=1)
+    turned = np.angle(values[strong, 1:] * values[strong, :-1].conj())
     hz = turned / (2 * np.pi * (times_s[1] - times_s[0]))
     cents = CENTS_PER_NEPER * hz / centres_hz[strong, None]
     middle_s = 0.5 * (times_s[1:] + times_s[:-1])
