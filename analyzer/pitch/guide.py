@@ -20,11 +20,11 @@ HIGHEST_HZ = 1600.0
 LEAST_VOICED_SHARE = 0.5
 _LOOK_RATE_HZ = 12_000.0
 _LOOK_FRAME = 2304
-_LOOK_S = 0.8  # the look is taken at the start of the note, where it is loud
+_LOOK_S = 0.6  # the look is taken at the start of the note, where it is loud
 _BAND_SEMITONES = 3.0  # pYIN's band reaches this far to either side of the look
 _FRAME = 128
 _PERIODS_A_FRAME = 6.0
-_HOP_S = 0.12
+_HOP_S = 0.15
 _RESOLUTION = 0.5  # semitones; the refinement looks 40 cents to either side
 _TRACKED_S = 0.5  # a note dies away into the noise; whether it is one shows in its start
 _RAISE_LINES = 14
@@ -122,6 +122,7 @@ def _track(spectrum: NoteSpectrum, look_hz: float) -> Guide:
         # In octaves a second; pYIN refuses a step of more bins than its band has.
         max_transition_rate=_BAND_SEMITONES / 24 * rate_hz / hop,
         fill_na=np.nan,
+        center=False,  # every frame is full of the note
     )
     pitch_hz = float(np.nanmedian(found)) if np.any(voiced) else look_hz
     return Guide(pitch_hz, float(np.mean(voiced)))
