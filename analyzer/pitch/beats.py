@@ -99,7 +99,7 @@ def _share(lines: Real, power: Real, standing: Real, looks: _Looks) -> Real:
     line, say = lines[looks.partial, looks.bin], standing[looks.partial]
 
     def summed(values: Real) -> Real:
-        return np.bincount(looks.rate, values, minlength=2 * _RATES)
+        return np.asarray(np.bincount(looks.rate, values, 2 * _RATES), dtype=np.float64)
 
     total = summed(say)
     share = summed(say * line / power[looks.partial])

@@ -115,8 +115,12 @@ def _best_on_grid(lines: LineSpectrum, rough_hz: float, top_hz: float) -> tuple[
     looked = lines.level_db[: round(at_hz[-1, -1, -1] / lines.bin_hz) + reach + 1]
     near_db = ndimage.maximum_filter1d(looked, 1 + 2 * reach)
     index = np.minimum(np.rint(at_hz / lines.bin_hz).astype(int), near_db.size - 1)
-    over_db = near_db[index] - lines.floor_db(numbers * rough_hz, rough_hz)[:, None, None]
-    score = np.sum(np.clip(over_db, 0, _SCORE_CAP_DB) * (at_hz < top_hz), axis=0)
+    over_db = near_db.take(index)
+    over_db -= lines.floor_db(numbers * rough_hz, rough_hz)[:, None, None]
+    np.clip(over_db, 0, _SCORE_CAP_DB, out=over_db)
+    if at_hz[-1, -1, -1] >= top_hz:
+        over_db[at_hz >= top_hz] = 0
+    score = np.sum(over_db, axis=0)
     i, j = np.unravel_index(int(np.argmax(score)), score.shape)
     return float(f1_hz[i]), float(_GRID_STIFFNESS[j])
 

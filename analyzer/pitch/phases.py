@@ -177,7 +177,7 @@ def _followed(z: Complex) -> Real:
 def _first_fit(
     first: _Unwrapped, few: Envelopes, noise: Real, log_tau: Real, wander: Wander
 ) -> PhaseFit:
-    """A fit to the unwrapped phases, in blocks, of each of which ``few`` has a sample: only near."""
+    """A fit to the unwrapped phases, in blocks of which ``few`` has a sample each: only near."""
     power = decaying_power(few.values, noise, few.times_s)
     shapes = candidate_shapes(log_tau, power, few.times_s)
     return _fit(first.phases, first.weights, few, shapes, wander.freest)

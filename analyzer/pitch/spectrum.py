@@ -72,14 +72,7 @@ class NoteSpectrum:
         Returns the envelopes, shape (bands, samples), whose magnitude is the amplitude of the
         partial; the exact frequency that each is taken against, Hz; and their times from the onset.
         """
-        middle = np.round(centres_hz / self.bin_hz).astype(int)
-        half = int(half_hz / self.bin_hz)
-        offsets = np.arange(-half, half + 1)
-        index = middle[:, None] + offsets
-        inside = (index >= 0) & (index < self.bins.size)
-        cut = np.where(inside, self.bins[np.clip(index, 0, self.bins.size - 1)], 0)
-        from_centre_hz = (middle * self.bin_hz - centres_hz)[:, None] + offsets * self.bin_hz
-        cut = cut * (band_response(from_centre_hz / half_hz) * (2 / self.size))
+        cut, middle, half = self._cut(centres_hz, half_hz)
         step_s = 0.5 / half_hz
         before = int(self.onset_s / step_s)
         after = int((self.duration_s - self.onset_s) / step_s)
@@ -88,7 +81,24 @@ class NoteSpectrum:
         first_s = self.onset_s + times_s[0]
         turned = turned_sums(cut, turn * first_s, turn * step_s, times_s.size)
         values = turned * np.exp(-1j * turn * half * (self.onset_s + times_s))
-        return values, middle * self.bin_hz, times_s
+        return np.asarray(values), np.asarray(middle * self.bin_hz, dtype=np.float64), times_s
+
+    def strongest(self, centres_hz: Real, half_hz: float, count: int) -> NDArray[np.int_]:
+        """Which bands of ``envelopes`` hold the most energy, the most first; (count,) or fewer."""
+        cut, _, _ = self._cut(centres_hz, half_hz)
+        return np.argsort(-np.sum(cut.real**2 + cut.imag**2, axis=1))[:count]
+
+    def _cut(self, centres_hz: Real, half_hz: float) -> tuple[Complex, NDArray[np.int_], int]:
+        """The bins of bands, (bands, 2 half + 1), which is in the middle of each, and half."""
+        middle = np.round(centres_hz / self.bin_hz).astype(int)
+        half = int(half_hz / self.bin_hz)
+        offsets = np.arange(-half, half + 1)
+        index = middle[:, None] + offsets
+        inside = (index >= 0) & (index < self.bins.size)
+        cut = np.where(inside, self.bins[np.clip(index, 0, self.bins.size - 1)], 0)
+        from_centre_hz = (middle * self.bin_hz - centres_hz)[:, None] + offsets * self.bin_hz
+        passed = band_response(from_centre_hz / half_hz) * (2 / self.size)
+        return np.asarray(cut * passed, dtype=np.complex128), middle, half
 
 
 @dataclass(frozen=True)

@@ -65,14 +65,13 @@ def _course_cents(spectrum: NoteSpectrum, pitch: SettledPitch) -> tuple[Real, Re
     centres_hz = stretched(np.arange(1.0, _PARTIALS + 1), pitch.settled_hz, stiffness)
     centres_hz = centres_hz[centres_hz < 0.4 * spectrum.rate_hz]
     half_hz = min(_WIDEST_BAND_HZ, _BAND_SHARE * pitch.settled_hz)
-    values, centres_hz, times_s = spectrum.envelopes(centres_hz, half_hz)
-    power = np.abs(values) ** 2
-    strong = np.argsort(-np.sum(power, axis=1))[:_STRONGEST]
-    turned = np.angle(values[strong, 1:] * values[strong, :-1].conj())
+    strong = spectrum.strongest(centres_hz, half_hz, _STRONGEST)
+    values, centres_hz, times_s = spectrum.envelopes(centres_hz[strong], half_hz)
+    turned = np.angle(values[:, 1:] * values[:, :-1].conj())
     hz = turned / (2 * np.pi * (times_s[1] - times_s[0]))
-    cents = CENTS_PER_NEPER * hz / centres_hz[strong, None]
+    cents = CENTS_PER_NEPER * hz / centres_hz[:, None]
     middle_s = 0.5 * (times_s[1:] + times_s[:-1])
-    total = np.sum(power[strong], axis=0)[1:]
+    total = np.sum(np.abs(values[:, 1:]) ** 2, axis=0)
     after = middle_s >= _FROM_S
     loud = total > np.max(total[after], initial=0) * 10 ** (-_HEARD_DB / 10)
     until_s = min(_UNTIL_S, middle_s[-1] - 2 / half_hz)
