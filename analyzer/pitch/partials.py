@@ -80,17 +80,13 @@ def find_again(lines: LineSpectrum, peaks: Peaks, rate_hz: float) -> Peaks:
 
 def _found(lines: LineSpectrum, f1_hz: float, stiffness: float, top_hz: float) -> Peaks:
     numbers = np.arange(1.0, MOST_PARTIALS + 1)
-    floor_db = lines.floor_db(stretched(numbers, f1_hz, stiffness), f1_hz)
-    for _ in range(2):
-        expected_hz = stretched(numbers, f1_hz, stiffness)
-        inside = expected_hz < top_hz
-        peaks = _nearest_peaks(
-            lines, numbers[inside], expected_hz[inside], floor_db[inside], top_hz
-        )
-        if peaks.numbers.size < 3:
-            break
-        f1_hz, stiffness = _straight_line(peaks)
-    return peaks
+    expected_hz = stretched(numbers, f1_hz, stiffness)
+    floor_db = lines.floor_db(expected_hz, f1_hz)
+    peaks = _nearest_peaks(lines, numbers, expected_hz, floor_db, top_hz)
+    if peaks.numbers.size < 3:
+        return peaks
+    expected_hz = stretched(numbers, *_straight_line(peaks))
+    return _nearest_peaks(lines, numbers, expected_hz, floor_db, top_hz)
 
 
 def lawful(peaks: Peaks) -> Peaks:
@@ -137,6 +133,8 @@ def _nearest_peaks(
     lines: LineSpectrum, numbers: Real, expected_hz: Real, floor_db: Real, top_hz: float
 ) -> Peaks:
     """The highest bin near each expected frequency, refined by a parabola through three."""
+    inside = expected_hz < top_hz
+    numbers, expected_hz, floor_db = numbers[inside], expected_hz[inside], floor_db[inside]
     level_db, bin_hz = lines.level_db, lines.bin_hz
     reach = np.ceil((0.8 + expected_hz * _REACH_CENTS / 1731) / bin_hz).astype(int)
     widest = np.arange(-int(np.max(reach)), int(np.max(reach)) + 1)

@@ -72,13 +72,14 @@ def _multiple(lines: LineSpectrum, partials_hz: Real, levels_db: Real) -> int:
     heard = np.isfinite(levels_db)
     number = np.arange(1, levels_db.size + 1)[heard]
     level_db = levels_db[heard]
-    floor_db = lines.floor_db(partials_hz[heard], 2 * _AROUND_HZ)
     for multiple in (2, 3):
         own = number % multiple != 0
         if np.all(own):
             continue
-        faint = np.max(level_db[own]) < np.max(level_db[~own]) + _OWN_FAINTEST_DB
-        if faint and np.max((level_db - floor_db)[own]) < _OWN_STANDS_OUT_DB:
+        if np.max(level_db[own]) >= np.max(level_db[~own]) + _OWN_FAINTEST_DB:
+            continue
+        floor_db = lines.floor_db(partials_hz[heard][own], 2 * _AROUND_HZ)
+        if np.max(level_db[own] - floor_db) < _OWN_STANDS_OUT_DB:
             return multiple
     return 1
 
@@ -182,6 +183,7 @@ def _has_half_lines(lines: LineSpectrum, f1_hz: float, top_db: float) -> bool:
     for multiple in (0.5, 1.5, 2.5):
         at_hz = multiple * f1_hz
         level_db = _loudest_db(lines, at_hz, 1.5)
-        floor_db = float(np.median(lines.level_db[_bins(lines, 0.8 * at_hz, 1.2 * at_hz)]))
-        found += level_db > max(floor_db + _HALF_STANDS_OUT_DB, top_db + _HALF_FAINTEST_DB)
+        if level_db > top_db + _HALF_FAINTEST_DB:
+            floor_db = float(np.median(lines.level_db[_bins(lines, 0.8 * at_hz, 1.2 * at_hz)]))
+            found += level_db > floor_db + _HALF_STANDS_OUT_DB
     return found >= _HALF_FEWEST
