@@ -189,7 +189,9 @@ def _envelopes(spectrum: NoteSpectrum, peaks: Peaks) -> Envelopes:
     ringing_s = _RINGING / half_hz
     last_s = spectrum.duration_s - spectrum.onset_s - ringing_s
     end_s = min(last_s, _faint_from_s(values, times_s), _LONGEST_S)
-    kept = (times_s >= max(_FIT_FROM_S, ringing_s)) & (times_s <= end_s)
+    # A band forgets the onset in whole steps: rounding must not choose whether the last one counts.
+    a_hair_s = 1e-6 * ringing_s
+    kept = (times_s >= max(_FIT_FROM_S, ringing_s) - a_hair_s) & (times_s <= end_s + a_hair_s)
     return Envelopes(values[:, kept], centres_hz, times_s[kept], half_hz, end_s)
 
 
