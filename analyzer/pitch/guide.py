@@ -18,9 +18,9 @@ from analyzer.pitch.spectrum import LineSpectrum, NoteSpectrum, Real
 LOWEST_HZ = 25.0
 HIGHEST_HZ = 1600.0
 LEAST_VOICED_SHARE = 0.5
-_LOOK_RATE_HZ = 12_000.0
-_LOOK_FRAME = 2304
-_LOOK_S = 0.6  # the look is taken at the start of the note, where it is loud
+_LOOK_RATE_HZ = 16_000.0
+_LOOK_FRAME = 3072
+_LOOK_S = 0.8  # the look is taken at the start of the note, where it is loud
 _BAND_SEMITONES = 3.0  # pYIN's band reaches this far to either side of the look
 _FRAME = 128
 _PERIODS_A_FRAME = 6.0
