@@ -211,9 +211,9 @@ def averaged(
     glide_prior = np.concatenate([[NO_GLIDE_PRIOR], shapes.prior])
     wander_prior = np.concatenate([[STEADY_PRIOR], wander.prior])
     share = _probabilities(found.evidence + np.log(glide_prior) + np.log(wander_prior)[:, None])
-    offsets = np.einsum("wkg,wg->k", found.slopes, share)
+    offsets = np.sum(found.slopes @ share[:, :, None], axis=0)[:, 0]
     glide = np.sum(found.sizes * share, axis=0)[1:]
-    hats = np.einsum("whg,wg->h", found.hats, share)
+    hats = np.sum(found.hats @ share[:, :, None], axis=0)[:, 0]
     constant = terms.mean - offsets * terms.mean_s - terms.row_mean @ np.concatenate([hats, glide])
     integral = hats @ wander.integrals + glide @ shapes.integrals
     return PhaseFit(

@@ -155,10 +155,7 @@ def _course(times_s: Real, course_cents: Real) -> Course:
     share = np.linspace(0, 1, _COURSE_POINTS) ** 2
     at_s = times_s[0] + (times_s[-1] - times_s[0]) * share
     cents = np.interp(at_s, times_s, course_cents)
-    return Course(
-        tuple(round(float(each), 4) for each in at_s),
-        tuple(round(float(each), 4) for each in cents),
-    )
+    return Course(tuple(np.round(at_s, 4).tolist()), tuple(np.round(cents, 4).tolist()))
 
 
 def _check_note(name: str, guide: Guide, peaks: Peaks) -> None:
