@@ -211,9 +211,9 @@ def averaged(
     glide_prior = np.concatenate([[NO_GLIDE_PRIOR], shapes.prior])
     wander_prior = np.concatenate([[STEADY_PRIOR], wander.prior])
     share = _probabilities(found.evidence + np.log(glide_prior) + np.log(wander_prior)[:, None])
-    offsets = np.sum(found.slopes @ share[:, :, None], axis=0)[:, 0]
+    offsets = found.slopes.reshape(terms.mean.size, -1) @ share.ravel()
     glide = np.sum(found.sizes * share, axis=0)[1:]
-    hats = np.sum(found.hats @ share[:, :, None], axis=0)[:, 0]
+    hats = found.hats(share)
     constant = terms.mean - offsets * terms.mean_s - terms.row_mean @ np.concatenate([hats, glide])
     integral = hats @ wander.integrals + glide @ shapes.integrals
     return PhaseFit(
@@ -228,14 +228,14 @@ def averaged(
 
 def _shared_covariance(found: Solutions, share: Real, offsets: Real) -> Real:
     """What glide, wander and the choice between their candidates add to the lines' own noise."""
-    between = found.slopes - offsets[None, :, None]
-    brought = found.reach * np.sqrt(np.sum(share, axis=1))[:, None, None]
-    roots = [brought.reshape(-1, offsets.size).T]
+    between = found.slopes - offsets[:, None, None]
+    brought = found.reach * np.sqrt(np.sum(share[1:], axis=1))[:, None, None]
+    brought = brought.reshape(-1, offsets.size)
+    covariance = brought.T @ brought
     for leaning, size in ((found.tilts, found.variances * share), (between, share)):
-        root = leaning * np.sqrt(size)[:, None, :]
-        roots.append(root.transpose(1, 0, 2).reshape(offsets.size, -1))
-    root = np.concatenate(roots, axis=1)
-    return np.asarray(root @ root.T)
+        root = (leaning * np.sqrt(size)).reshape(offsets.size, -1)
+        covariance += root @ root.T
+    return np.asarray(covariance)
 
 
 def _weights(amplitude: Real, noise: Real, colour: float | Real) -> Real:
