@@ -20,7 +20,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline
 
 from analyzer.music import CENTS_PER_NEPER
 from analyzer.pitch.envelopes import (
@@ -189,8 +188,23 @@ def _drawn_out(fit: PhaseFit, envelopes: Envelopes) -> Real:
     course = (fit.phases[0] - line[0] * fit.times_s) / envelopes.omega[0]
     constant = fit.phases - line * fit.times_s - envelopes.omega * course
     slope = fit.course_cents / CENTS_PER_NEPER
-    smooth = CubicHermiteSpline(fit.times_s, course, slope)(envelopes.times_s)
+    smooth = _smoothly(course, slope, fit.times_s, envelopes.times_s)
     return np.asarray(constant[:, :1] + line * envelopes.times_s + envelopes.omega * smooth)
+
+
+def _smoothly(values: Real, slopes: Real, times_s: Real, at_s: Real) -> Real:
+    """The cubic pieces through ``values`` with ``slopes`` at even ``times_s``, (n,), at ``at_s``.
+
+    As ``scipy.interpolate.CubicHermiteSpline`` has them, which takes as long as the whole fit's
+    root to be built.
+    """
+    step_s = float(times_s[1] - times_s[0])
+    place = (at_s - times_s[0]) / step_s
+    piece = np.clip(place.astype(int), 0, times_s.size - 2)
+    x = place - piece
+    rise, first, last = np.diff(values)[piece], step_s * slopes[piece], step_s * slopes[piece + 1]
+    bend, turn = 3 * rise - 2 * first - last, first + last - 2 * rise
+    return np.asarray(values[piece] + x * (first + x * (bend + x * turn)))
 
 
 def _fit(

@@ -116,11 +116,12 @@ def _root(rows: Real, weights: Real, lines: Real, rest: Real) -> Real:
     products[:-1, :-1] = (rows * weight) @ rows.T - along @ along.T
     products[-1, :-1] = products[:-1, -1] = rows @ np.sum(weights * rest, axis=0)
     products[-1, -1] = np.sum(weights * rest**2)
-    whole = np.append(rows**2 @ weight, products[-1, -1])
-    seen = np.diag(products) > _SEEN * whole
-    scale = np.sqrt(np.where(seen, np.diag(products), np.inf))
+    left = products.diagonal()
+    seen = left > 0
+    seen[:-1] = left[:-1] > _SEEN * (rows**2 @ weight)
+    scale = np.sqrt(np.where(seen, left, np.inf))
     level = products / scale / scale[:, None]
-    level[np.diag_indices(size)] = 1 + size * _ROUNDING
+    level.flat[:: size + 1] = 1 + size * _ROUNDING
     return np.asarray(np.linalg.cholesky(level).T * np.where(seen, scale, 0.0))
 
 

@@ -161,7 +161,10 @@ def _other_line(lines: LineSpectrum, partials_hz: Real, top_db: float) -> tuple[
     reach_hz = max(_PARTIAL_REACH_HZ, _PARTIAL_REACH * partials_hz[0])
     mains = np.array(sorted(mains * multiple for mains in MAINS_HZ for multiple in range(1, 9)))
     other = (_nearest_hz(hz, partials_hz) >= reach_hz) & (_nearest_hz(hz, mains) >= _MAINS_REACH_HZ)
-    loudest = np.flatnonzero(other)[np.argsort(-level_db[other])][:_LOUDEST]
+    loudest = np.flatnonzero(other)
+    if loudest.size > _LOUDEST:
+        loudest = loudest[np.argpartition(-level_db[loudest], _LOUDEST)[:_LOUDEST]]
+    loudest = loudest[np.argsort(-level_db[loudest])]
     floor_db = lines.floor_db(hz[loudest], 2 * _AROUND_HZ)
     standing_out = loudest[level_db[loudest] > floor_db + _STANDS_OUT_DB]
     if standing_out.size == 0:
