@@ -69,7 +69,10 @@ def first_noise(envelopes: Envelopes) -> Real:
     """
     second = np.diff(envelopes.values, n=2, axis=1)
     share = 6.0 if envelopes.half_hz is None else 1.0
-    variance = np.median(np.abs(second) ** 2, axis=1) / (2 * np.log(2) * share)
+    ordered = np.sort(second.real**2 + second.imag**2, axis=1)
+    last = ordered.shape[1] - 1
+    median = 0.5 * (ordered[:, last // 2] + ordered[:, (last + 1) // 2])
+    variance = median / (2 * np.log(2) * share)
     return _at_least(variance, np.abs(envelopes.values))
 
 
