@@ -68,6 +68,8 @@ def _look(spectrum: NoteSpectrum) -> float:
 def _raised(look_hz: float, lines: LineSpectrum) -> float:
     """YIN errs downwards on high or noisy notes: to a fraction, whose own lines are missing."""
     level_db = _levels_db(look_hz, lines)
+    if _has_its_first_line(look_hz, lines, level_db):
+        return look_hz
     for multiple in (7, 5, 3, 2, 2, 2):
         if multiple * look_hz > HIGHEST_HZ:
             continue
@@ -77,6 +79,14 @@ def _raised(look_hz: float, lines: LineSpectrum) -> float:
         elif multiple == 2:
             break
     return look_hz
+
+
+def _has_its_first_line(look_hz: float, lines: LineSpectrum, levels_db: Real) -> bool:
+    """Whether the pitch's own first line is clear: it is none of any multiple's."""
+    if levels_db[0] < np.max(levels_db) - _RAISE_FAINT_DB:
+        return False
+    floor_db = float(lines.floor_db(np.array([look_hz]), look_hz)[0])
+    return bool(levels_db[0] - floor_db >= _RAISE_CLEAR_DB)
 
 
 def _levels_db(look_hz: float, lines: LineSpectrum) -> Real:

@@ -127,12 +127,13 @@ class LineSpectrum:
 
 def note_spectrum(samples: Real, rate_hz: float, onset_s: float) -> NoteSpectrum:
     """Transform a note, shape (n,), with its end faded so that the cut does not splash."""
-    faded = samples.astype(np.float32)
-    faded -= np.float32(np.mean(samples))
-    fade = min(round(_FADE_S * rate_hz), faded.size // 4)
-    faded[-fade:] *= 0.5 + 0.5 * np.cos(np.pi * np.arange(fade) / fade)
-    size = 2 * fft.next_fast_len((faded.size + round(0.1 * rate_hz) + 1) // 2, real=True)
-    return NoteSpectrum(fft.rfft(faded, size), size, rate_hz, faded.size / rate_hz, onset_s)
+    count = samples.size
+    size = 2 * fft.next_fast_len((count + round(0.1 * rate_hz) + 1) // 2, real=True)
+    padded = np.zeros(size, dtype=np.float32)
+    np.subtract(samples, np.mean(samples), out=padded[:count], casting="same_kind")
+    fade = min(round(_FADE_S * rate_hz), count // 4)
+    padded[count - fade : count] *= 0.5 + 0.5 * np.cos(np.pi * np.arange(fade) / fade)
+    return NoteSpectrum(fft.rfft(padded), size, rate_hz, count / rate_hz, onset_s)
 
 
 def low_note(spectrum: NoteSpectrum) -> LowNote:

@@ -95,9 +95,9 @@ def _scatter(residual: Real, design: Real, covariance: Real, trust: Real, scatte
     weight = trust / (own + scatter)
     hat = design @ np.linalg.inv(design.T @ (weight[:, None] * design)) @ (design.T * weight)
     kept = np.eye(residual.size) - hat
-    expected = kept @ covariance @ kept.T
-    excess = np.sum(weight * (residual**2 - np.diag(expected)))
-    per_unit = np.sum(weight * np.diag(kept @ np.diag(1 / trust) @ kept.T))
+    expected = np.sum((kept @ covariance) * kept, axis=1)
+    excess = np.sum(weight * (residual**2 - expected))
+    per_unit = np.sum(weight * (kept**2 @ (1 / trust)))
     return max(float(excess / per_unit), 0.0)
 
 

@@ -55,7 +55,8 @@ def wander_over(times_s: Real) -> Wander:
     at_s = np.linspace(times_s[0], times_s[-1], knots)
     courses = np.maximum(1 - np.abs(times_s - at_s[:, None]) / (at_s[1] - at_s[0]), 0)
     steps = 0.5 * (courses[:, 1:] + courses[:, :-1]) * step_s
-    integrals = np.pad(np.cumsum(steps, axis=1), ((0, 0), (1, 0)))
+    integrals = np.zeros_like(courses)
+    np.cumsum(steps, axis=1, out=integrals[:, 1:])
     correlation = np.exp(-np.abs(at_s - at_s[:, None]) / CORRELATION_S)
     early = 1 + (np.array(_EARLY_GAINS)[:, None] - 1) * np.exp(-at_s / _EARLY_S)
     roots = early[:, :, None] * np.linalg.cholesky(correlation)
