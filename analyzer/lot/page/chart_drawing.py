@@ -22,8 +22,8 @@ _MOST_DOTS, _MOST_POINTS = 80, 300  # beyond them a line without dots, and strok
 _TICKS_X, _TICKS_HIGH = 6, 4
 _ROOM, _NARROWEST_CENTS = 0.08, 0.05
 _SHORTEST_STROKE = 0.8
-MOST_NUMBERED = 12  # signals with a number in the drawing and a line below it
-_NUMBER_UP = 8.0  # of a signal's number above its point
+MOST_NUMBERED = 6  # signals with a number in the drawing and a line below it
+_NUMBER_UP, _NUMBER_WIDE, _NUMBER_HIGH = 8.0, 8.0, 10.0  # of a signal's number above its point
 Place = tuple[float, float]
 
 
@@ -124,13 +124,26 @@ def _panel(
             _steps(xs, [high.at(each) for each in chart.upper_limits], half),
         ),
         _marks(_of(signals, places, beyond=True), "M{x:g} {y:g}m0-5l5 5-5 5-5-5z"),
-        _marks(_of(signals, places, beyond=False), "M{x:g} {y:g}m-3-3h6v6h-6z"),
-        tuple(
-            SignalNumber(places[each.seen_at][0], places[each.seen_at][1] - _NUMBER_UP, number)
-            for number, each in signals
-            if number <= MOST_NUMBERED
-        ),
+        _marks(_of(signals, places, beyond=False), "M{x:g} {y:g}m-4.5-4.5h9v9h-9z"),
+        tuple(_numbers(signals, places)),
     )
+
+
+def _numbers(
+    signals: Iterable[tuple[int, Violation]], places: Sequence[Place]
+) -> Iterator[SignalNumber]:
+    """Each above its point, and above the numbers that stand there already."""
+    taken: list[Place] = []
+    for number, each in signals:
+        if number > MOST_NUMBERED:
+            return
+        x, y = places[each.seen_at]
+        y -= _NUMBER_UP
+        while any(abs(x - other) < _NUMBER_WIDE and abs(y - up) < _NUMBER_HIGH
+                  for other, up in taken):  # fmt: skip
+            y = round(y - _NUMBER_HIGH, 2)
+        taken.append((x, y))
+        yield SignalNumber(x, y, number)
 
 
 def _strokes(places: Sequence[Place]) -> str:

@@ -44,7 +44,7 @@ class LotPage:
     rule: str
     parts: tuple[CharacteristicPart, ...]
     charts: ShownCharts
-    causes: tuple[Table, ...]
+    causes: tuple[tuple[Table, Table | None], ...]
     groups: tuple[Table, ...]
     trends: Table | None
     gauge: tuple[ShownStudy, ...]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from itertools import groupby
 
 from analyzer.lot.page.tables import Cell, Table, cents, percent, share, size
@@ -13,17 +13,25 @@ from analyzer.lot.statistics.pareto import Cause
 from analyzer.lot.summary_model import Causes, GroupTable, StationTrend, Trends
 from analyzer.page.rounding import NOT_HAD, signed
 
+_MOST_CAUSES = 8  # that are seen at once; the rule behind Pareto's chart is that few matter
 _OF_INSTRUMENTS = "counted in instruments, which may have several"
 
 
-def cause_tables(causes: Causes) -> tuple[Table, ...]:
-    """What does not conform, what was left open, what was left out; those that occur."""
+def cause_tables(causes: Causes) -> tuple[tuple[Table, Table | None], ...]:
+    """What does not conform, what was left open, what was left out; those that occur.
+
+    The most frequent of each, and a table of the others.
+    """
     every = (
         (f"Why instruments do not conform, {_OF_INSTRUMENTS}.", causes.failed),
         (f"Why instruments are not decided, {_OF_INSTRUMENTS}.", causes.undecided),
         ("Why recordings were left out, counted in recordings.", causes.left_out),
     )
-    return tuple(_causes(caption, found) for caption, found in every if found)
+    return tuple(
+        _causes(caption, found).parted(_MOST_CAUSES, f"{caption} The less frequent.")
+        for caption, found in every
+        if found
+    )
 
 
 def _causes(caption: str, found: Sequence[Cause]) -> Table:
@@ -56,12 +64,12 @@ def _grouped(by: str, tables: Sequence[GroupTable]) -> Table:
         if each.characteristic is None:
             heads.append("Yield, all limits")
         else:
-            name = IN_WORDS[each.characteristic]
-            heads += [f"{name}: mean", f"{name}: standard deviation", f"{name}: yield"]
+            heads.append(IN_WORDS[each.characteristic].capitalize())
     every = [{group.name: group for group in each.groups} for each in tables]
     names = dict.fromkeys(name for groups in every for name in groups)
     return Table(
-        f"By {by}: yield of those decided; means over an instrument's strings, in cents.",
+        f"By {by}: yield of those decided; mean and standard deviation of instruments' means over "
+        "their strings, cents, and yield.",
         tuple(heads),
         tuple(_row(name, tables, [groups.get(name) for groups in every]) for name in names),
     )
@@ -73,15 +81,21 @@ def _row(
     count = max(each.rows for each in groups if each is not None)
     cells = [Cell(name), Cell(f"{count:,}", count)]
     for table, group in zip(tables, groups, strict=True):
-        cells += _cells(table, group)
+        if group is None:
+            cells.append(Cell(NOT_HAD))
+        elif table.characteristic is None:
+            cells.append(share(group.conforming))
+        else:
+            cells.append(_of_characteristic(group))
     return tuple(cells)
 
 
-def _cells(table: GroupTable, group: Group | None) -> Iterator[Cell]:
-    if table.characteristic is not None:
-        yield cents(None if group is None else group.moments.mean)
-        yield size(None if group is None else group.moments.sd)
-    yield Cell(NOT_HAD) if group is None else share(group.conforming)
+def _of_characteristic(group: Group) -> Cell:
+    mean, sd, conforming = group.moments.mean, group.moments.sd, group.conforming.value
+    parts = [cents(mean).text] if sd is None else [f"{cents(mean).text}, s {size(sd).text}"]
+    if conforming is not None:
+        parts.append(percent(conforming))
+    return Cell("; ".join(parts), mean)
 
 
 def trend_table(trends: Trends) -> Table | None:

@@ -14,6 +14,7 @@ from analyzer.lot.page.distribution_drawing import DistributionDrawing, distribu
 from analyzer.lot.page.tables import (
     Cell,
     Table,
+    by_string,
     cents,
     index,
     notes_of,
@@ -40,10 +41,16 @@ _INDICES: dict[str, Callable[[Capability], Figure]] = {
 
 @dataclass(frozen=True)
 class CharacteristicPart:
+    """``notes`` are of all its tables: methods, what could not be had, what to mind."""
+
     key: str
     named: str
     drawing: DistributionDrawing | None
-    tables: tuple[Table, ...]
+    counts: Table
+    capability: Table
+    measuring: Table
+    risk: Table
+    notes: tuple[str, ...]
 
 
 def characteristic_parts(
@@ -64,7 +71,11 @@ def _part(
         name,
         IN_WORDS[name],
         distribution_drawing(judged, _by_string(values)),
-        (_counts(judged), _capability(judged), _measuring(judged), _risk(judged)),
+        _counts(judged),
+        _capability(judged),
+        _measuring(judged),
+        _risk(judged),
+        tuple(_notes(judged)),
     )
 
 
@@ -84,42 +95,44 @@ def _counts(judged: Sequence[JudgedString]) -> Table:
             Cell(str(each.limits)),
             Cell(f"{each.conforming:,}", each.conforming),
             Cell(f"{each.nonconforming:,}", each.nonconforming),
-            Cell(f"{each.undecided:,}", each.undecided),
-            Cell(f"{each.not_measured:,}", each.not_measured),
+            Cell(_undecided(each), each.undecided),
             share(each.conforming_share),
-            cents(each.capability.moments.mean),
-            size(each.capability.moments.sd),
         )
         for each in judged
     )
-    return Table(
-        "Instruments by string; yield is of those decided. Cents.",
-        ("String", "Limits", "Conform", "Do not", "Not decided", "of them not measured")
-        + ("Yield", "Mean", "Standard deviation"),
-        rows,
-        notes_of([(_named(each), each.conforming_share) for each in judged]),
-    )
+    heads = ("String", "Limits", "Conform", "Do not", "Not decided", "Yield")
+    return Table("Instruments by string; yield is of those decided. Cents.", heads, rows)
+
+
+def _undecided(each: JudgedString) -> str:
+    missing = f", {each.not_measured:,} not measured" if each.not_measured else ""
+    return f"{each.undecided:,}{missing}"
 
 
 def _capability(judged: Sequence[JudgedString]) -> Table:
-    found = [(each, {name: of(each.capability) for name, of in _INDICES.items()}) for each in judged]
     return Table(
-        "Capability and performance, with intervals.",
-        ("String", *_INDICES),
-        tuple((_string(each), *map(index, figures.values())) for each, figures in found),
-        notes_of([(_named(each), one) for each, figures in found for one in figures.values()]),
+        "Mean and standard deviation, cents; capability and performance, with intervals.",
+        ("String", "Mean", "s", *_INDICES),
+        tuple(
+            (
+                _string(each),
+                cents(each.capability.moments.mean),
+                size(each.capability.moments.sd),
+                *(index(of(each.capability)) for of in _INDICES.values()),
+            )
+            for each in judged
+        ),
     )
 
 
 def _measuring(judged: Sequence[JudgedString]) -> Table:
     """What of the scatter is the measurement's, and where that puts the acceptance limits."""
     return Table(
-        "The measurement's part in it, and the acceptance limits of a value with the median "
-        "uncertainty. Cents, standard uncertainties and deviations.",
-        ("String", "Acceptance limits", "Uncertainty, median", "Cₘ = T / 4u")
-        + ("Measuring", "Process", "Measuring, of variance", "Pp of the process alone"),
+        "The acceptance limits of a value with the median standard uncertainty u, and what of the "
+        "scatter is measuring: standard deviations, cents.",
+        ("String", "Acceptance limits", "u", "Cₘ = T / 4u", "s of measuring", "s of the process")
+        + ("Measuring, of variance", "Pp of the process alone"),
         tuple(_measuring_row(each) for each in judged),
-        tuple(_measuring_notes(judged)),
     )
 
 
@@ -141,29 +154,12 @@ def _measuring_row(each: JudgedString) -> tuple[Cell, ...]:
     )
 
 
-def _measuring_notes(judged: Sequence[JudgedString]) -> Iterator[str]:
-    yield from dict.fromkeys(f"{each.measuring.method}." for each in judged)
-    known = [(each, each.measuring) for each in judged]
-    figures = [
-        (_named(each), found.process_pp) for each, found in known if isinstance(found, MeasuringShare)
-    ]
-    yield from notes_of(figures)
-    yield from _reasons(known)
-
-
 def _risk(judged: Sequence[JudgedString]) -> Table:
-    known = [(each, each.risk) for each in judged]
-    cautions = [
-        f"Mind, {_named(each)}: {found.caution}."
-        for each, found in known
-        if isinstance(found, ProcessRisk) and found.caution
-    ]
     return Table(
         "Risks of the decision rule over all that this process would make.",
         ("String", "Consumer's: accepted, does not conform", "Producer's: rejected, conforms")
         + ("Not decided, conforms", "Not decided, does not conform"),
         tuple((_string(each), *_risk_cells(each.risk)) for each in judged),
-        (*dict.fromkeys(f"{each.risk.method}." for each in judged), *cautions, *_reasons(known)),
     )
 
 
@@ -181,15 +177,31 @@ def _risk_cells(found: ProcessRisk | NotGiven) -> Iterator[Cell]:
         yield Cell(percent(part), part)
 
 
-def _reasons(known: Sequence[tuple[JudgedString, object]]) -> Iterator[str]:
-    for each, found in known:
-        if isinstance(found, NotGiven):
-            yield f"Not given, {_named(each)}: {found.reason}."
+def _notes(judged: Sequence[JudgedString]) -> Iterator[str]:
+    yield from notes_of([(each.string, figure) for each in judged for figure in _figures(each)])
+    other: list[tuple[int, MeasuringShare | ProcessRisk | NotGiven]] = [
+        (each.string, found) for each in judged for found in (each.measuring, each.risk)
+    ]
+    yield f"By {'; by '.join(dict.fromkeys(each.method for _, each in other))}."
+    missing = [
+        (string, each.reason) for string, each in other if isinstance(each, NotGiven)
+    ]
+    yield from by_string("Not given", missing)
+    known = {each.capability.ppk.caution for each in judged}
+    cautions = [
+        (string, each.caution)
+        for string, each in other
+        if isinstance(each, ProcessRisk) and each.caution and each.caution not in known
+    ]
+    yield from by_string("Mind", cautions)
+
+
+def _figures(each: JudgedString) -> Iterator[Figure]:
+    yield each.conforming_share
+    yield from (of(each.capability) for of in _INDICES.values())
+    if isinstance(each.measuring, MeasuringShare):
+        yield each.measuring.process_pp
 
 
 def _string(each: JudgedString) -> Cell:
     return Cell(str(each.string))
-
-
-def _named(each: JudgedString) -> str:
-    return f"string {each.string}"

@@ -2,7 +2,7 @@
 /* The table of instruments, made from the text that stands in the page. Nothing of it is ever read
    as HTML: names become text nodes, and a link is the relative one that the page was given. */
 (() => {
-  const PAGE_ROWS = 50;
+  const PAGE_ROWS = 25;
   const FIRST_VALUE = 15; // fields before the values, of which each has three
   const HEADS = ["Serial number", "Station", "Operator", "Recorded", "Verdict", "Worst value",
     "Reason"];
@@ -190,7 +190,7 @@
     }
     const worst = row.worst === "" ? "\u2013"
       : `${row.worst} ${number(row.cents)} cents (${row.way} %)`;
-    const cells = [name(row.station), name(row.operator), row.recorded, verdictOf(row), worst,
+    const cells = [name(row.station), name(row.operator), row.recorded.slice(0, 16), verdictOf(row), worst,
       element("div", { class: "why" }, row.reason)];
     const line = element("tr", { role: "row" }, head, ...cells.map((inside, place) => element("td",
       { role: "cell", "data-what": HEADS[place + 1] }, inside)));
@@ -297,7 +297,7 @@
       ...(names.length > 1 ? [station] : []), ordering),
     status,
     pagers[0].whole,
-    element("table", { class: "stacks", role: "table" },
+    element("table", { class: "stacks tight rows", role: "table" },
       element("caption", {}, "A serial number unfolds to the values of its strings."),
       element("thead", { role: "rowgroup" }, element("tr", { role: "row" }, ...heads)),
       body),

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from analyzer.lot.statistics.figure import Figure
-from analyzer.page.rounding import NOT_HAD, plain, signed
+from analyzer.page.rounding import NOT_HAD, decimals_for, plain, signed
 
 _DECIMALS = 2  # of an index or of cents: finer than any lot tells them
 _MOST_PERCENT_DECIMALS = 3
@@ -31,6 +31,12 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     notes: tuple[str, ...] = ()
 
+    def parted(self, count: int, caption: str) -> tuple[Table, Table | None]:
+        """The first rows, and the others under a caption of their own; None without others."""
+        rest = self.rows[count:]
+        others = Table(caption, self.heads, rest) if rest else None
+        return replace(self, rows=self.rows[:count]), others
+
 
 def cents(value: float | None) -> Cell:
     """Cents with a sign."""
@@ -53,13 +59,15 @@ def index(figure: Figure) -> Cell:
 
 
 def share(figure: Figure) -> Cell:
-    """A share with its interval, in per cent."""
-    if figure.value is None:
+    """A share with its interval, in per cent, as finely as the interval allows."""
+    value, low, high = figure.value, figure.lower, figure.upper
+    if value is None:
         return Cell(NOT_HAD)
-    text = percent(figure.value)
-    if figure.lower is not None and figure.upper is not None:
-        text += f" ({percent(figure.lower)} to {percent(figure.upper)})"
-    return Cell(text, figure.value)
+    if low is None or high is None:
+        return Cell(percent(value), value)
+    decimals = max(1, decimals_for(100 * (high - low) / 2, _MOST_PERCENT_DECIMALS))
+    low_text, high_text = (_percent(end, decimals) for end in (low, high))
+    return Cell(f"{_percent(value, decimals)} % ({low_text} to {high_text})", value)
 
 
 def percent(part: float) -> str:
@@ -68,14 +76,20 @@ def percent(part: float) -> str:
     >>> percent(0.9996), percent(0.5), percent(1.0), percent(2e-7)
     ('99.96 %', '50.0 %', '100 %', 'less than 0.001 %')
     """
-    if part in {0.0, 1.0}:
-        return f"{100 * part:.0f} %"
     rest = 100 * min(part, 1 - part)
     smallest = 10.0**-_MOST_PERCENT_DECIMALS
-    if rest < smallest:
+    if 0 < rest < smallest:
         return f"less than {smallest:g} %" if part < rest else f"more than {100 - smallest:g} %"
-    decimals = min(max(1, 1 - math.floor(math.log10(rest))), _MOST_PERCENT_DECIMALS)
-    return f"{100 * part:.{decimals}f} %"
+    places = 1 - math.floor(math.log10(rest)) if rest > 0 else 1
+    return f"{_percent(part, min(max(1, places), _MOST_PERCENT_DECIMALS))} %"
+
+
+def _percent(part: float, decimals: int) -> str:
+    """All and nothing without decimals, and nothing else shown as they."""
+    if part in {0.0, 1.0}:
+        return f"{100 * part:.0f}"
+    least = 10.0**-decimals
+    return f"{min(max(100 * part, least), 100 - least):.{decimals}f}"
 
 
 def counted(count: int, noun: str) -> str:
@@ -83,34 +97,39 @@ def counted(count: int, noun: str) -> str:
     return f"{count:,} {noun}{'' if count == 1 else 's'}"
 
 
-def notes_of(figures: Sequence[tuple[str, Figure]]) -> tuple[str, ...]:
+def notes_of(figures: Sequence[tuple[int, Figure]]) -> tuple[str, ...]:
     """By which methods figures were had, why some were not, and what to mind, each said once.
 
-    ``figures`` come with what they are of, such as ``string 6``.
+    ``figures`` come with the string that they are of.
     """
     methods = dict.fromkeys(_method(each) for _, each in figures if each.value is not None)
-    missing = _grouped(
-        (f"{each.method}: {each.reason}", of) for of, each in figures if each.reason
-    )
-    cautions = _grouped((each.caution, of) for of, each in figures if each.caution)
+    missing = [(of, f"{each.method}: {each.reason}") for of, each in figures if each.reason]
+    cautions = [(of, each.caution) for of, each in figures if each.caution]
     return (
-        *(f"{each}." for each in methods),
-        *(f"Not given, {', '.join(of)}: {said}." for said, of in missing.items()),
-        *(f"Mind, {', '.join(of)}: {said}." for said, of in cautions.items()),
+        *([f"By {'; by '.join(methods)}."] if methods else []),
+        *by_string("Not given", missing),
+        *by_string("Mind", cautions),
     )
+
+
+def by_string(head: str, said: Iterable[tuple[int, str]]) -> Iterator[str]:
+    """What is said of strings, in one line: those of which the same is said are put together."""
+    found: dict[str, dict[int, None]] = {}
+    for string, text in said:
+        found.setdefault(text, {})[string] = None
+    parts = [f"{strings_named(tuple(of))}: {text}" for text, of in found.items()]
+    if parts:
+        yield f"{head}. {'; '.join(parts)}."
+
+
+def strings_named(strings: Sequence[int]) -> str:
+    """``string 6``, ``strings 6, 5``."""
+    return f"string{'s' * (len(strings) > 1)} {', '.join(map(str, strings))}"
 
 
 def _method(figure: Figure) -> str:
     if figure.interval_method is None:
         return figure.method
     if figure.confidence is None:
-        return f"{figure.method}; interval {figure.interval_method}"
-    return f"{figure.method}; {100 * figure.confidence:g} % interval, {figure.interval_method}"
-
-
-def _grouped(said: Iterable[tuple[str | None, str]]) -> Mapping[str, list[str]]:
-    found: dict[str, list[str]] = {}
-    for text, of in said:
-        if of not in (kept := found.setdefault(text or "", [])):
-            kept.append(of)
-    return found
+        return f"{figure.method} (interval {figure.interval_method})"
+    return f"{figure.method} ({100 * figure.confidence:g} % interval, {figure.interval_method})"

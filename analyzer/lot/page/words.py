@@ -35,7 +35,7 @@ def _decided(summary: LotSummary) -> str:
     ]
     kept = [parts[0], *(text for text in parts[1:] if not text.startswith("0 "))]
     if counts.faults:
-        kept.append(f"{counted(counts.faults, 'fault')} kept more from being measured")
+        kept.append(f"{counted(counts.faults, 'fault')} in what should have been measured")
     return f"{'; '.join(kept)}."
 
 
