@@ -142,6 +142,7 @@ def _numbers(
         while any(abs(x - other) < _NUMBER_WIDE and abs(y - up) < _NUMBER_HIGH
                   for other, up in taken):  # fmt: skip
             y = round(y - _NUMBER_HIGH, 2)
+        y = max(y, _NUMBER_HIGH)
         taken.append((x, y))
         yield SignalNumber(x, y, number)
 

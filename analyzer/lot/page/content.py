@@ -10,12 +10,11 @@ import pandas as pd
 
 from analyzer.lot.page import words
 from analyzer.lot.page.charts import ShownCharts, charts_of
-from analyzer.lot.page.gauge import ShownStudy, studies_of
+from analyzer.lot.page.gauge import ShownGauge, gauge_of
 from analyzer.lot.page.groups import cause_tables, group_tables, trend_table
 from analyzer.lot.page.instruments import InstrumentTable, instrument_table
-from analyzer.lot.page.judged import CharacteristicPart, characteristic_parts
+from analyzer.lot.page.judged import CharacteristicPart, characteristic_parts, methods_of
 from analyzer.lot.page.tables import Cell, Table, counted
-from analyzer.lot.statistics.figure import NotGiven
 from analyzer.lot.summary_model import LotSummary
 
 MOST_LINES = 200  # of faults, of warnings, of what is to be recorded again: more say nothing more
@@ -31,7 +30,7 @@ class Lines:
 
 @dataclass(frozen=True)
 class LotPage:
-    """``again``: what is to be recorded, ``again_table`` where; ``no_gauge`` says why no study."""
+    """``again``: what is to be recorded, ``again_table`` which of the instruments."""
 
     name: str
     on: date
@@ -43,12 +42,12 @@ class LotPage:
     again_table: Table | None
     rule: str
     parts: tuple[CharacteristicPart, ...]
+    methods: tuple[str, ...]
     charts: ShownCharts
     causes: tuple[tuple[Table, Table | None], ...]
     groups: tuple[Table, ...]
     trends: Table | None
-    gauge: tuple[ShownStudy, ...]
-    no_gauge: str | None
+    gauge: ShownGauge
     faults: Lines
     warnings: Lines
     settings: tuple[words.Fact, ...]
@@ -63,7 +62,6 @@ def page_of(
     on: date,
 ) -> LotPage:
     """The page of a lot on a day."""
-    gauge = summary.gauge
     return LotPage(
         summary.name,
         on,
@@ -75,12 +73,12 @@ def page_of(
         _again(summary),
         summary.rule_in_words,
         characteristic_parts(summary.judged, values),
+        methods_of(summary.judged),
         charts_of(summary.control),
         cause_tables(summary.causes),
         group_tables(summary.groups),
         trend_table(summary.trends),
-        studies_of(summary),
-        gauge.reason if isinstance(gauge, NotGiven) else None,
+        gauge_of(summary),
         _first([f"{each.where}: {each.reason}" for each in summary.faults]),
         _first(summary.warnings),
         tuple(words.settings_of(summary)),

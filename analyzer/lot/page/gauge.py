@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from analyzer.lot.page.tables import Cell, Table, cents, counted, size
@@ -13,38 +13,64 @@ from analyzer.lot.statistics.gauge_range import GaugeRange
 from analyzer.lot.summary_model import GaugeStudy, LotSummary
 from analyzer.page.rounding import NOT_HAD, plain
 
+_IN_SHORT = ("of study", "of tolerance", "categories")
+
 
 @dataclass(frozen=True)
 class ShownStudy:
     named: str
-    summary: str
     notes: tuple[str, ...]
     tables: tuple[Table, ...]
 
 
-def studies_of(summary: LotSummary) -> tuple[ShownStudy, ...]:
+@dataclass(frozen=True)
+class ShownGauge:
+    """``table`` has each study in a row, by both methods. None where ``reason`` says why."""
+
+    table: Table | None
+    studies: tuple[ShownStudy, ...]
+    reason: str | None
+
+
+def gauge_of(summary: LotSummary) -> ShownGauge:
     """Every study; none where nothing was measured again."""
     if isinstance(summary.gauge, NotGiven):
-        return ()
-    return tuple(map(_shown, summary.gauge))
+        return ShownGauge(None, (), summary.gauge.reason)
+    return ShownGauge(_side_by_side(summary.gauge), tuple(map(_shown, summary.gauge)), None)
 
 
-def _shown(study: GaugeStudy) -> ShownStudy:
-    said = [_in_short(each) for each in (study.anova, study.average_and_range)]
-    return ShownStudy(
-        f"{study.named[0].upper()}{study.named[1:]}",
-        "; ".join(said),
-        tuple(_notes(study)),
-        tuple(_tables(study)),
+def _side_by_side(studies: Sequence[GaugeStudy]) -> Table:
+    return Table(
+        "The gauge's share of the study's variation, and of the tolerance (6 s); the number of "
+        "distinct categories it tells apart.",
+        ("Study", *(f"{how}: {what}" for how in ("ANOVA", "Ranges") for what in _IN_SHORT)),
+        tuple(
+            (
+                Cell(_capital(study.named)),
+                *_in_short(study.anova),
+                *_in_short(study.average_and_range),
+            )
+            for study in studies
+        ),
+        (
+            "ANOVA: crossed analysis of variance. Ranges: average and range, which knows no "
+            "interaction of operators and parts.",
+        ),
     )
 
 
-def _in_short(found: GaugeAnova | GaugeRange | NotGiven) -> str:
+def _in_short(found: GaugeAnova | GaugeRange | NotGiven) -> Iterator[Cell]:
     if isinstance(found, NotGiven):
-        return f"{found.method}: not given"
-    shares = found.shares
-    categories = "no scatter" if shares.categories is None else f"{shares.categories:,} categories"
-    return f"{found.method}: gauge {shares.gauge.study_percent:.1f} % of the study, {categories}"
+        yield from (Cell(NOT_HAD) for _ in _IN_SHORT)
+        return
+    gauge, categories = found.shares.gauge, found.shares.categories
+    yield Cell(f"{gauge.study_percent:.1f} %", gauge.study_percent)
+    yield _of_tolerance(gauge, 1)
+    yield Cell("no end") if categories is None else Cell(f"{categories:,}", categories)
+
+
+def _shown(study: GaugeStudy) -> ShownStudy:
+    return ShownStudy(_capital(study.named), tuple(_notes(study)), tuple(_tables(study)))
 
 
 def _notes(study: GaugeStudy) -> Iterator[str]:
@@ -105,14 +131,22 @@ def _shares(method: str, shares: GaugeShares) -> Table:
 
 
 def _source(each: GaugeShare) -> tuple[Cell, ...]:
-    of_tolerance = each.tolerance_percent
     return (
         Cell(each.source),
         Cell(plain(each.sd, 3), each.sd),
         Cell(f"{each.contribution_percent:.2f} %", each.contribution_percent),
         Cell(f"{each.study_percent:.2f} %", each.study_percent),
-        Cell(NOT_HAD) if of_tolerance is None else Cell(f"{of_tolerance:.2f} %", of_tolerance),
+        _of_tolerance(each, 2),
     )
+
+
+def _of_tolerance(each: GaugeShare, decimals: int) -> Cell:
+    percent = each.tolerance_percent
+    return Cell(NOT_HAD) if percent is None else Cell(f"{percent:.{decimals}f} %", percent)
+
+
+def _capital(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}"
 
 
 def _anova_row(each: AnovaRow) -> tuple[Cell, ...]:

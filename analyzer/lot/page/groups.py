@@ -106,7 +106,7 @@ def trend_table(trends: Trends) -> Table | None:
         "The line through each station's instruments over time.",
         ("Station", "What", "Cents a day", "Says"),
         tuple(map(_trend, trends.of)),
-        (f"{trends.method}.",),
+        (f"{trends.method[0].upper()}{trends.method[1:]}.",),
     )
 
 

@@ -122,9 +122,7 @@ class _Spread:
     verdicts: NDArray[np.object_]
 
 
-def _spread(
-    judged: Sequence[JudgedString], latest: pd.DataFrame, values: pd.DataFrame
-) -> _Spread:
+def _spread(judged: Sequence[JudgedString], latest: pd.DataFrame, values: pd.DataFrame) -> _Spread:
     places = pd.Index(latest["analysis"]).get_indexer(pd.Index(values["analysis"]))
     keys = pd.MultiIndex.from_tuples(
         [(each.characteristic, each.string) for each in judged], names=("c", "s")
@@ -199,7 +197,7 @@ def _rows(
     texts = [_texts(latest[name], LONGEST_NAME) for name in ("serial", "station", "operator")]
     verdicts, serials = _texts(latest["verdict"]), latest["serial"].tolist()
     times = latest["recorded_at"].dt.strftime("%Y-%m-%d %H:%M:%S").fillna("").tolist()
-    probabilities = [_or_none(each, ".4f") for each in _floats(latest["conformity_probability"])]
+    probabilities = [_or_none(each, ".4g") for each in _floats(latest["conformity_probability"])]
     takes = [_or_none(each, ".0f") for each in _floats(latest["more_takes"])]
     counts = [latest[name].astype(int).astype(str).tolist() for name in ("recordings", "left_out")]
     reasons = _texts(latest["reason"], LONGEST_REASON)

@@ -17,16 +17,17 @@ from analyzer.lot.page.tables import (
     by_string,
     cents,
     index,
+    method_of,
     notes_of,
     percent,
     share,
     size,
 )
-from analyzer.lot.specification import IN_WORDS, Characteristic
+from analyzer.lot.specification import IN_WORDS, Characteristic, Interval
 from analyzer.lot.statistics.capability import Capability
 from analyzer.lot.statistics.figure import Figure, NotGiven
 from analyzer.lot.summary_model import JudgedString, MeasuringShare, ProcessRisk
-from analyzer.page.rounding import NOT_HAD
+from analyzer.page.rounding import MINUS, NOT_HAD
 
 _INDICES: dict[str, Callable[[Capability], Figure]] = {
     "Cp": lambda each: each.cp,
@@ -41,7 +42,7 @@ _INDICES: dict[str, Callable[[Capability], Figure]] = {
 
 @dataclass(frozen=True)
 class CharacteristicPart:
-    """``notes`` are of all its tables: methods, what could not be had, what to mind."""
+    """``notes`` are of all its tables: what could not be had, what to mind."""
 
     key: str
     named: str
@@ -92,7 +93,7 @@ def _counts(judged: Sequence[JudgedString]) -> Table:
     rows = tuple(
         (
             _string(each),
-            Cell(str(each.limits)),
+            _limits(each.limits),
             Cell(f"{each.conforming:,}", each.conforming),
             Cell(f"{each.nonconforming:,}", each.nonconforming),
             Cell(_undecided(each), each.undecided),
@@ -102,6 +103,11 @@ def _counts(judged: Sequence[JudgedString]) -> Table:
     )
     heads = ("String", "Limits", "Conform", "Do not", "Not decided", "Yield")
     return Table("Instruments by string; yield is of those decided. Cents.", heads, rows)
+
+
+def _limits(interval: Interval) -> Cell:
+    """With a sign that screen readers say."""
+    return Cell(str(interval).replace("-", MINUS), whole=True)
 
 
 def _undecided(each: JudgedString) -> str:
@@ -138,10 +144,11 @@ def _measuring(judged: Sequence[JudgedString]) -> Table:
 
 def _measuring_row(each: JudgedString) -> tuple[Cell, ...]:
     bands, found = each.bands, each.measuring
-    acceptance = NOT_HAD
+    acceptance = Cell(NOT_HAD)
     if bands is not None:
-        acceptance = "none possible" if bands.acceptance is None else str(bands.acceptance)
-    head = (_string(each), Cell(acceptance), size(each.median_uncertainty))
+        inside = bands.acceptance
+        acceptance = Cell("none possible") if inside is None else _limits(inside)
+    head = (_string(each), acceptance, size(each.median_uncertainty))
     if isinstance(found, NotGiven):
         return (*head, *(Cell(NOT_HAD) for _ in range(5)))
     return (
@@ -177,15 +184,18 @@ def _risk_cells(found: ProcessRisk | NotGiven) -> Iterator[Cell]:
         yield Cell(percent(part), part)
 
 
+def methods_of(judged: Sequence[JudgedString]) -> tuple[str, ...]:
+    """By what all this was had, each method once."""
+    named = [method_of(figure) for each in judged for figure in _figures(each) if figure.value]
+    named += [found.method for each in judged for found in (each.measuring, each.risk)]
+    named += [f"normality by {each.capability.normality_method}" for each in judged]
+    return tuple(dict.fromkeys(f"{each[0].upper()}{each[1:]}." for each in named))
+
+
 def _notes(judged: Sequence[JudgedString]) -> Iterator[str]:
     yield from notes_of([(each.string, figure) for each in judged for figure in _figures(each)])
-    other: list[tuple[int, MeasuringShare | ProcessRisk | NotGiven]] = [
-        (each.string, found) for each in judged for found in (each.measuring, each.risk)
-    ]
-    yield f"By {'; by '.join(dict.fromkeys(each.method for _, each in other))}."
-    missing = [
-        (string, each.reason) for string, each in other if isinstance(each, NotGiven)
-    ]
+    other = [(each.string, found) for each in judged for found in (each.measuring, each.risk)]
+    missing = [(string, each.reason) for string, each in other if isinstance(each, NotGiven)]
     yield from by_string("Not given", missing)
     known = {each.capability.ppk.caution for each in judged}
     cautions = [

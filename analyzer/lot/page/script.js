@@ -3,7 +3,7 @@
    as HTML: names become text nodes, and a link is the relative one that the page was given. */
 (() => {
   const PAGE_ROWS = 25;
-  const FIRST_VALUE = 15; // fields before the values, of which each has three
+  const LONGEST_OPTION = 40; // characters of a name in a list to choose from
   const HEADS = ["Serial number", "Station", "Operator", "Recorded", "Verdict", "Worst value",
     "Reason"];
   const SAID = { "conform": "conforms", "not conform": "does not conform" };
@@ -142,13 +142,21 @@
     ]);
   }
 
+  function probability(text) {
+    const value = Number(text);
+    if (value > 0 && value < 0.0001) {
+      return "less than 0.0001";
+    }
+    return value < 1 && value > 0.9999 ? "more than 0.9999" : value.toFixed(4);
+  }
+
   function facts(row) {
     const said = [`${row.recordings} recordings, ${row.leftOut} left out`];
     if (row.sessions !== "1") {
       said.push(`${row.sessions} sessions, of which the last counts`);
     }
     if (row.probability !== "") {
-      said.push(`it conforms with a probability of ${row.probability}`);
+      said.push(`it conforms with a probability of ${probability(row.probability)}`);
     }
     if (row.takes !== "" && row.takes !== "0") {
       said.push(`${row.takes} more of each note that is open would settle it`);
@@ -197,7 +205,7 @@
     const under = element("tr", { role: "row", id, hidden: "" });
     const unfold = (open) => {
       if (open && !under.firstChild) {
-        under.append(element("td", { role: "cell", colspan: HEADS.length }, ...unfolded(row)));
+        under.append(element("td", { role: "cell", class: "unfolded", colspan: HEADS.length }, ...unfolded(row)));
       }
       under.hidden = !open;
       button.setAttribute("aria-expanded", String(open));
@@ -267,7 +275,7 @@
 
   function choice(label, options, chosen) {
     const select = element("select", {}, ...options.map(([value, text]) => element("option",
-      { value }, text)));
+      { value }, text.length > LONGEST_OPTION ? `${text.slice(0, LONGEST_OPTION)}\u2026` : text)));
     select.addEventListener("change", () => chosen(select.value));
     return [element("label", {}, label, select), select];
   }

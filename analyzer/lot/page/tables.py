@@ -15,11 +15,15 @@ _MOST_PERCENT_DECIMALS = 3
 
 @dataclass(frozen=True)
 class Cell:
-    """A text; ``value`` is the number behind it, ``bar`` its share of the longest bar, 0 to 1."""
+    """A text; ``value`` is the number behind it, ``bar`` its share of the longest bar, 0 to 1.
+
+    ``whole``: it stays in one line.
+    """
 
     text: str
     value: float | None = None
     bar: float | None = None
+    whole: bool = False
 
 
 @dataclass(frozen=True)
@@ -98,15 +102,13 @@ def counted(count: int, noun: str) -> str:
 
 
 def notes_of(figures: Sequence[tuple[int, Figure]]) -> tuple[str, ...]:
-    """By which methods figures were had, why some were not, and what to mind, each said once.
+    """Why some figures could not be had, and what to mind, each said once.
 
     ``figures`` come with the string that they are of.
     """
-    methods = dict.fromkeys(_method(each) for _, each in figures if each.value is not None)
     missing = [(of, f"{each.method}: {each.reason}") for of, each in figures if each.reason]
     cautions = [(of, each.caution) for of, each in figures if each.caution]
     return (
-        *([f"By {'; by '.join(methods)}."] if methods else []),
         *by_string("Not given", missing),
         *by_string("Mind", cautions),
     )
@@ -119,7 +121,7 @@ def by_string(head: str, said: Iterable[tuple[int, str]]) -> Iterator[str]:
         found.setdefault(text, {})[string] = None
     parts = [f"{strings_named(tuple(of))}: {text}" for text, of in found.items()]
     if parts:
-        yield f"{head}. {'; '.join(parts)}."
+        yield f"{head}, {'; '.join(parts)}."
 
 
 def strings_named(strings: Sequence[int]) -> str:
@@ -127,9 +129,10 @@ def strings_named(strings: Sequence[int]) -> str:
     return f"string{'s' * (len(strings) > 1)} {', '.join(map(str, strings))}"
 
 
-def _method(figure: Figure) -> str:
+def method_of(figure: Figure) -> str:
+    """How a figure and its interval were had."""
     if figure.interval_method is None:
         return figure.method
     if figure.confidence is None:
-        return f"{figure.method} (interval {figure.interval_method})"
-    return f"{figure.method} ({100 * figure.confidence:g} % interval, {figure.interval_method})"
+        return f"{figure.method}; interval {figure.interval_method}"
+    return f"{figure.method}; {100 * figure.confidence:g} % interval, {figure.interval_method}"

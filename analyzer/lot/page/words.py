@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from analyzer import __version__
 from analyzer.lot.decision import Verdict
 from analyzer.lot.page.tables import counted, percent, share
-from analyzer.lot.statistics.figure import NotGiven
 from analyzer.lot.summary_model import LotSummary
 
 SAID: dict[Verdict, str] = {
@@ -157,5 +156,3 @@ def settings_of(summary: LotSummary) -> Iterator[Fact]:
             f"{each.words}; by chance at {percent(each.false_alarm)} of points in control",
         )
     yield "Trends", summary.trends.method
-    if isinstance(summary.gauge, NotGiven):
-        yield "Gauge", f"{summary.gauge.method}: {summary.gauge.reason}"
