@@ -73,7 +73,7 @@ class Process:
 
 def lot_of(
     count: int,
-    process: Process = Process(),  # noqa: B008  it is frozen
+    process: Process = Process(),
     specification: Specification = SPECIFICATION,
     serials: Sequence[str] = (),
     repeats: int = 0,

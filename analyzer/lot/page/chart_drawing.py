@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import groupby, pairwise
 
 import numpy as np
 
@@ -164,7 +164,7 @@ def _steps(xs: Sequence[float], ys: Sequence[float], half: float) -> str:
     heights = np.array(ys)
     starts = [0, *(np.flatnonzero(np.diff(heights)) + 1).tolist(), len(xs)]
     path = [f"M{xs[0] - half:.1f} {ys[0]:g}"]
-    for start, end in zip(starts[:-1], starts[1:], strict=True):
+    for start, end in pairwise(starts):
         path.append(f"V{ys[start]:g}H{xs[end - 1] + half:.1f}")
     return "".join(path)
 

@@ -13,6 +13,10 @@ from analyzer.lot.statistics.gauge_range import GaugeRange
 from analyzer.lot.summary_model import GaugeStudy, LotSummary
 from analyzer.page.rounding import NOT_HAD, plain
 
+_METHODS = (
+    "ANOVA: crossed analysis of variance. Ranges: average and range, which knows no interaction of "
+    "operators and parts."
+)
 _IN_SHORT = ("of study", "of tolerance", "categories")
 
 
@@ -52,10 +56,7 @@ def _side_by_side(studies: Sequence[GaugeStudy]) -> Table:
             )
             for study in studies
         ),
-        (
-            "ANOVA: crossed analysis of variance. Ranges: average and range, which knows no "
-            "interaction of operators and parts.",
-        ),
+        (_METHODS,),
     )
 
 
@@ -169,7 +170,8 @@ def _by_operator(found: GaugeRange) -> Table:
             for each in found.by_operator
         ),
         (
-            f"Mean range {plain(found.mean_range, 3)}; range of the parts' means "
-            f"{plain(found.part_range, 3)}; limit of a range, D4, {plain(found.range_limit, 3)}.",
+            f"Mean range {plain(found.mean_range, 3)}.",
+            f"Range of the parts' means {plain(found.part_range, 3)}.",
+            f"Limit of a range, by D4, {plain(found.range_limit, 3)}.",
         ),
     )

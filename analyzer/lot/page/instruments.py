@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from analyzer.errors import printable
 from analyzer.lot.decision import Verdict
 from analyzer.lot.page.words import SAID
+from analyzer.lot.page.worst import ValueTable, value_table, worst_of
 from analyzer.lot.specification import IN_WORDS
 from analyzer.lot.summary_model import JudgedString
 from analyzer.page.rounding import MINUS, NOT_HAD, decimals_for, signed
@@ -28,25 +29,26 @@ from analyzer.page.rounding import MINUS, NOT_HAD, decimals_for, signed
 MOST_LISTED = 250  # rows of the table that needs no script, and is printed: some ten sheets
 LONGEST_NAME, LONGEST_REASON = 200, 2000  # characters
 _ORDER: tuple[Verdict, ...] = ("not conform", "not decided", "conform")
-_MOST_PERCENT = 9999  # of the way to a limit; a limit that is the target makes it infinite
 _DRAWN_BEYOND = 0.35  # of the tolerance's width, on either side of a small drawing
-_HEADS = (
-    "serial number",
-    "station",
-    "operator",
-    "recorded at",
-    "verdict",
-    "worst value",
-    "its cents",
-    "% of the way from target to limit",
-    "probability that it conforms",
-    "more takes of each open note",
-    "recordings",
-    "left out",
-    "sessions",
-    "page",
-    "reason",
-)
+# Before its values a line has these fields: as the script knows them, and as the first line does.
+_FIELDS = {
+    "serial": "serial number",
+    "station": "station",
+    "operator": "operator",
+    "recorded": "recorded at",
+    "verdict": "verdict",
+    "worst": "worst value",
+    "cents": "its cents",
+    "way": "% of the way from target to limit",
+    "probability": "probability that it conforms",
+    "takes": "more takes of each open note",
+    "recordings": "recordings",
+    "left_out": "left out",
+    "sessions": "sessions",
+    "page": "page",
+    "reason": "reason",
+}
+HEADS = ("Serial number", "Station", "Operator", "Recorded", "Verdict", "Worst value", "Reason")
 
 
 @dataclass(frozen=True)
@@ -66,14 +68,14 @@ class ListedInstrument:
 
 @dataclass(frozen=True)
 class InstrumentTable:
-    """``text``: all instruments. ``columns``: JSON, what each value of a line is and its limits.
+    """``text``: all instruments. ``meaning``: JSON, what its fields are, for the script.
 
     ``listed``: every instrument, or where they are many the first of those that do not conform or
     are not decided; ``more`` counts those of these two that are not among them.
     """
 
     text: str
-    columns: str
+    meaning: str
     listed: tuple[ListedInstrument, ...]
     whole: bool
     more: int
@@ -88,24 +90,23 @@ def instrument_table(
 ) -> InstrumentTable:
     """The last session of every serial number; frames as ``analyzer.lot.records`` has them."""
     latest = sessions[sessions["latest"].astype(bool)].reset_index(drop=True)
-    spread = _spread(judged, latest, values)
-    worst, used = _worst(judged, spread)
-    verdicts = latest["verdict"].astype(str).tolist()
-    order = sorted(
-        range(len(latest)), key=lambda place: (_ORDER.index(verdicts[place]), -used[place])
-    )
+    latest["verdict"] = latest["verdict"].where(latest["verdict"].isin(_ORDER), "not decided")
+    spread = value_table(judged, latest, values)
+    worst, used = worst_of(judged, spread)
+    verdicts = latest["verdict"].tolist()
+    order = sorted(range(len(latest)), key=lambda at: (_ORDER.index(verdicts[at]), -used[at]))
     named = [_named(judged, spread, *each) for each in enumerate(worst)]
-    counted = sessions.groupby("serial")["analysis"].size()
+    counted = sessions.groupby("serial")["analysis"].size().to_dict()
     rows = list(_rows(latest, named, used, counted, pages))
     fields = _value_fields(spread)
-    lines = ["\t".join((*_HEADS, *_value_heads(judged)))]
+    lines = ["\t".join((*_FIELDS.values(), *_value_heads(judged)))]
     lines += ["\t".join((*rows[place], *(each[place] for each in fields))) for place in order]
     open_ones = [place for place in order if verdicts[place] != "conform"]
     whole = len(latest) <= MOST_LISTED
     chosen = order if whole else open_ones[:MOST_LISTED]
     return InstrumentTable(
         "\n".join(lines),
-        json.dumps([_column(each) for each in judged]),
+        json.dumps(_meaning(judged)),
         tuple(_listed(rows[place]) for place in chosen),
         whole,
         0 if whole else len(open_ones) - len(chosen),
@@ -113,77 +114,20 @@ def instrument_table(
     )
 
 
-@dataclass(frozen=True)
-class _Spread:
-    """Shape (judged, instruments): NaN, or an empty verdict, where an instrument has none."""
-
-    cents: NDArray[np.float64]
-    uncertainty: NDArray[np.float64]
-    verdicts: NDArray[np.object_]
-
-
-def _spread(judged: Sequence[JudgedString], latest: pd.DataFrame, values: pd.DataFrame) -> _Spread:
-    places = pd.Index(latest["analysis"]).get_indexer(pd.Index(values["analysis"]))
-    keys = pd.MultiIndex.from_tuples(
-        [(each.characteristic, each.string) for each in judged], names=("c", "s")
-    )
-    rows = keys.get_indexer(
-        pd.MultiIndex.from_arrays([values["characteristic"].astype(object), values["string"]])
-    ) if len(judged) else np.full(len(values), -1)  # fmt: skip
-    known = (places >= 0) & (rows >= 0)
-    at, shape = (rows[known], places[known]), (len(judged), len(latest))
-
-    def table(name: str) -> NDArray[np.float64]:
-        found = np.full(shape, math.nan)
-        found[at] = values[name].to_numpy(dtype=float, na_value=math.nan)[known]
-        return found
-
-    verdicts = np.full(shape, "", dtype=object)
-    verdicts[at] = values["verdict"].astype(object).to_numpy()[known]
-    return _Spread(table("value_cents"), table("standard_uncertainty_cents"), verdicts)
-
-
-def _worst(
-    judged: Sequence[JudgedString], spread: _Spread
-) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """Which value is the furthest on its way from target to limit, and how far in per cent.
-
-    -1 and NaN where an instrument has no value.
-    """
-    count = spread.cents.shape[1]
-    if not len(judged) or not count:
-        return np.full(count, -1), np.full(count, -math.inf)
-    ways = np.array([_way(each, cents) for each, cents in zip(judged, spread.cents, strict=True)])
-    known = np.isfinite(spread.cents)
-    ways = np.where(known, np.minimum(ways, _MOST_PERCENT), -math.inf)
-    worst = np.where(known.any(axis=0), np.argmax(ways, axis=0), -1)
-    return worst, np.max(ways, axis=0)
-
-
-def _way(judged: JudgedString, cents: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Per cent of the way from the target to the limit on a value's side; 0 without that limit."""
-    limits, off = judged.limits, cents - judged.limits.target_cents
-    way = np.zeros(len(cents))
-    for limit, side in ((limits.upper_cents, off > 0), (limits.lower_cents, off < 0)):
-        if limit is not None:
-            room = abs(limit - limits.target_cents)
-            way[side] = np.abs(off[side]) / room * 100 if room else math.inf
-    return way
-
-
 def _named(
-    judged: Sequence[JudgedString], spread: _Spread, place: int, column: int
+    judged: Sequence[JudgedString], spread: ValueTable, place: int, column: int
 ) -> tuple[str, str]:
     """What the worst value is of, and its cents."""
     if column < 0:
         return "", ""
-    text = _number(spread.cents[column, place], spread.uncertainty[column, place])
+    decimals = decimals_for(spread.uncertainty[column, place])
+    text = _number(spread.cents[column, place], decimals)
     return judged[column].named, text
 
 
-def _number(cents: float, uncertainty: float) -> str:
-    """Rounded to its uncertainty, with a plain minus sign, which spreadsheets read."""
-    return signed(cents, decimals_for(uncertainty)).replace(MINUS, "-")
+def _number(cents: float, decimals: int) -> str:
+    """With a plain minus sign, which spreadsheets read; empty for NaN."""
+    return signed(cents, decimals).replace(MINUS, "-") if math.isfinite(cents) else ""
 
 
 def _rows(
@@ -193,9 +137,9 @@ def _rows(
     sessions: Mapping[Any, int],
     pages: Mapping[str, str],
 ) -> Iterator[tuple[str, ...]]:
-    """The fields of ``_HEADS``."""
+    """The fields of ``_FIELDS``."""
     texts = [_texts(latest[name], LONGEST_NAME) for name in ("serial", "station", "operator")]
-    verdicts, serials = _texts(latest["verdict"]), latest["serial"].tolist()
+    verdicts, serials = latest["verdict"].tolist(), latest["serial"].tolist()
     times = latest["recorded_at"].dt.strftime("%Y-%m-%d %H:%M:%S").fillna("").tolist()
     probabilities = [_or_none(each, ".4g") for each in _floats(latest["conformity_probability"])]
     takes = [_or_none(each, ".0f") for each in _floats(latest["more_takes"])]
@@ -243,7 +187,7 @@ def _value_heads(judged: Sequence[JudgedString]) -> Iterator[str]:
         yield "its verdict, unless it conforms"
 
 
-def _value_fields(spread: _Spread) -> list[list[str]]:
+def _value_fields(spread: ValueTable) -> list[list[str]]:
     """Three columns for each value, as ``_value_heads`` names them."""
     fields: list[list[str]] = []
     for cents, uncertainties, verdicts in zip(
@@ -251,11 +195,20 @@ def _value_fields(spread: _Spread) -> list[list[str]]:
     ):
         decimals = [decimals_for(each) for each in uncertainties]
         fields += (
-            ["" if c != c else _number(c, u) for c, u in zip(cents, uncertainties, strict=True)],
-            ["" if u != u else f"{u:.{d}f}" for u, d in zip(uncertainties, decimals, strict=True)],
+            [_number(c, d) for c, d in zip(cents, decimals, strict=True)],
+            [_or_none(u, f".{d}f") for u, d in zip(uncertainties, decimals, strict=True)],
             ["" if each == "conform" else each for each in verdicts],
         )
     return fields
+
+
+def _meaning(judged: Sequence[JudgedString]) -> dict[str, object]:
+    return {
+        "fields": list(_FIELDS),
+        "columns": [_column(each) for each in judged],
+        "said": SAID,
+        "heads": HEADS,
+    }
 
 
 def _column(each: JudgedString) -> dict[str, object]:
@@ -277,17 +230,17 @@ def _column(each: JudgedString) -> dict[str, object]:
 
 
 def _listed(row: Sequence[str]) -> ListedInstrument:
-    of = dict(zip(_HEADS, row, strict=True))
-    verdict = next((each for each in _ORDER if each == of["verdict"]), "not decided")
-    cents, way = of["its cents"].replace("-", MINUS), of["% of the way from target to limit"]
+    of = dict(zip(_FIELDS, row, strict=True))
+    verdict = next(each for each in _ORDER if each == of["verdict"])
+    cents, way = of["cents"].replace("-", MINUS), of["way"]
     return ListedInstrument(
-        of["serial number"],
+        of["serial"],
         of["station"],
         of["operator"],
-        of["recorded at"],
+        of["recorded"],
         verdict,
         SAID[verdict],
-        f"{of['worst value']} {cents} cents ({way} %)" if way else NOT_HAD,
+        f"{of['worst']} {cents} cents ({way} %)" if way else NOT_HAD,
         of["reason"],
         of["page"] or None,
     )

@@ -39,6 +39,24 @@ _INDICES: dict[str, Callable[[Capability], Figure]] = {
     "Ppk, quantiles": lambda each: each.quantiles.ppk,
 }
 
+_MEASURING_HEADS = (
+    "String",
+    "Acceptance limits",
+    "u",
+    "Cₘ = T / 4u",
+    "s of measuring",
+    "s of the process",
+    "Measuring, of variance",
+    "Pp of the process alone",
+)
+_RISK_HEADS = (
+    "String",
+    "Consumer's: accepted, does not conform",
+    "Producer's: rejected, conforms",
+    "Not decided, conforms",
+    "Not decided, does not conform",
+)
+
 
 @dataclass(frozen=True)
 class CharacteristicPart:
@@ -136,8 +154,7 @@ def _measuring(judged: Sequence[JudgedString]) -> Table:
     return Table(
         "The acceptance limits of a value with the median standard uncertainty u, and what of the "
         "scatter is measuring: standard deviations, cents.",
-        ("String", "Acceptance limits", "u", "Cₘ = T / 4u", "s of measuring", "s of the process")
-        + ("Measuring, of variance", "Pp of the process alone"),
+        _MEASURING_HEADS,
         tuple(_measuring_row(each) for each in judged),
     )
 
@@ -164,8 +181,7 @@ def _measuring_row(each: JudgedString) -> tuple[Cell, ...]:
 def _risk(judged: Sequence[JudgedString]) -> Table:
     return Table(
         "Risks of the decision rule over all that this process would make.",
-        ("String", "Consumer's: accepted, does not conform", "Producer's: rejected, conforms")
-        + ("Not decided, conforms", "Not decided, does not conform"),
+        _RISK_HEADS,
         tuple((_string(each), *_risk_cells(each.risk)) for each in judged),
     )
 

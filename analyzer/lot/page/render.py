@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 import pandas as pd
 from jinja2 import Template
@@ -20,12 +21,14 @@ from markupsafe import Markup, escape
 
 from analyzer.html import page_template
 from analyzer.lot.page.content import page_of
+from analyzer.lot.page.instruments import HEADS
 from analyzer.lot.summary_model import LotSummary
 from analyzer.page.render import harmless
 from analyzer.page.rounding import plain
 from analyzer.report.day import day_of
 
 _PACKAGE = "analyzer.lot.page"
+_SCRIPTS = ("drawing.js", "table.js")
 
 
 def as_html(
@@ -44,19 +47,26 @@ def as_html(
     page = page_of(summary, sessions, values, pages or {}, day_of(on))
     script = _script()
     # Markup: the text is escaped here, once, and not cut as a name would be.
-    text = Markup(escape(page.instruments.text))
-    return f"{_template().render(page=page, text=text, script=script, digest=_digest(script))}\n"
+    text = Markup(escape(page.instruments.text))  # noqa: S704
+    digest = _digest(script)
+    shown = _template().render(page=page, text=text, heads=HEADS, script=script, digest=digest)
+    return f"{shown}\n"
 
 
 @cache
 def _template() -> Template:
-    filters = {"plain": plain, "drawn": escape}  # paths are long, and not to be cut
+    filters: dict[str, Callable[..., Any]] = {
+        "plain": plain,
+        "drawn": escape,  # paths are long, and not to be cut as a name would be
+    }
     return page_template(_PACKAGE, filters, harmless, shares="analyzer.page")
 
 
 @cache
 def _script() -> Markup:
-    return Markup((files(_PACKAGE) / "script.js").read_text("utf-8"))  # noqa: S704  our own
+    place = files(_PACKAGE)
+    parts = [(place / name).read_text("utf-8") for name in _SCRIPTS]
+    return Markup("".join(parts))  # noqa: S704  our own
 
 
 def _digest(script: str) -> str:

@@ -111,7 +111,7 @@ def risks_of(summary: LotSummary) -> Iterator[str]:
 
 
 def _few(count: float) -> str:
-    return "fewer than 0.01" if count < 0.01 else f"about {count:.2f}"  # noqa: PLR2004  what .2f shows
+    return "fewer than 0.01" if count < 0.01 else f"about {count:.2f}"
 
 
 def again_of(summary: LotSummary) -> str:
