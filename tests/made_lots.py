@@ -1,175 +1,143 @@
-"""Frames of invented lots, as the store gives them, made by hand: no recording stands behind them.
-
-Verdicts follow from the values by a guard band of 1.645 u (normal, 95 %; JCGM 106:2012), without
-the program's own rule.
-"""
+"""Frames of lots as the store gives them, from values that are known. Everything is invented."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
-import numpy as np
 import pandas as pd
-from scipy.special import ndtr
 
-from analyzer.lot.records import LEFT_OUT_COLUMNS, SESSION_COLUMNS, VALUE_COLUMNS, Fault
-from analyzer.lot.specification import (
-    IN_WORDS,
-    Characteristic,
-    Limits,
-    Requirement,
-    Specification,
-)
+from analyzer.lot.decision import combine, decide
+from analyzer.lot.measurement import Measurement, NoteSpread
+from analyzer.lot.records import LEFT_OUT_COLUMNS, SESSION_COLUMNS, VALUE_COLUMNS
+from analyzer.lot.specification import Limits, Requirement, Specification, Subgroups
 from analyzer.lot.summary import summarise
 from analyzer.lot.summary_model import LotSummary
 
-LIMIT_CENTS, GUARD = 5.0, 1.645
-STRINGS = (6, 5, 4, 3, 2, 1)
-SPECIFICATION = Specification("Heron six-string", error=Requirement(Limits(-5.0, 5.0)))
-BOTH = Specification(
-    "Heron six-string",
-    error=Requirement(Limits(-5.0, 5.0)),
-    sustain_drift=Requirement(Limits(-9.0, 3.0, -2.0), take_scatter_cents=0.3),
-)
-FIRST = pd.Timestamp("2031-02-03 07:30")
+START_S = 1_927_000_000.0  # 2031-01-24, 05:46:40 UTC
+DAY_S = 86_400.0
 
 
 @dataclass(frozen=True)
 class Made:
-    """The three frames and what belongs to them."""
+    """One session: ``cents`` by (characteristic, string), NaN where nothing was measured."""
 
-    sessions: pd.DataFrame
-    values: pd.DataFrame
-    left_out: pd.DataFrame
-    specification: Specification
-    faults: tuple[Fault, ...] = ()
-    warnings: tuple[str, ...] = ()
-
-    @property
-    def summary(self) -> LotSummary:
-        return summarise(
-            self.sessions,
-            self.values,
-            self.left_out,
-            self.specification,
-            self.faults,
-            self.warnings,
-        )
+    serial: str
+    cents: dict[tuple[str, int], float]
+    u: float = 0.1
+    station: str = ""
+    operator: str = ""
+    repeat: int = 1
+    at_s: float = math.nan
+    latest: bool = True
+    recordings: int = 4
+    left_out: int = 0
+    why: str = "No usable open recording. Record s6_open_1.wav."
+    reason: str = ""
 
 
 @dataclass(frozen=True)
-class Process:
-    """How the instruments of a lot are: ``mean_cents`` of each, by its place in the lot."""
-
-    mean_cents: Callable[[np.ndarray], np.ndarray] = lambda place: 0.3 + 0 * place
-    sd_cents: float = 1.1
-    uncertainty_cents: float = 0.4
-    stations: Sequence[str] = ("Line 1", "Line 2")
-    operators: Sequence[str] = ("Ada", "Ben", "Cleo")
-    minutes_apart: float = 6.0
-    missing: Mapping[int, int] = field(default_factory=dict)  # place -> string without a value
-
-
-def lot_of(
-    count: int,
-    process: Process = Process(),
-    specification: Specification = SPECIFICATION,
-    serials: Sequence[str] = (),
-    repeats: int = 0,
-    seed: int = 7,
-) -> Made:
-    """So many instruments; the first ten have ``repeats`` more sessions by every operator."""
-    rng = np.random.default_rng(seed)
-    names = list(serials) or [f"HS-{number:05d}" for number in range(1, count + 1)]
-    at = [(place, 1, int(rng.integers(len(process.operators)))) for place in range(count)]
-    at += [
-        (place, 1 + repeat, operator)
-        for repeat in range(1, repeats + 1)
-        for operator in range(len(process.operators))
-        for place in range(min(10, count))
-    ]
-    place, repeat, operator = np.array(at).T
-    sessions = pd.DataFrame({
-        "analysis": np.arange(1, len(at) + 1),
-        "serial": [names[each] for each in place],
-        "station": [process.stations[each % len(process.stations)] for each in place],
-        "operator": [process.operators[each] for each in operator],
-        "repeat": repeat,
-    })  # fmt: skip
-    minutes = np.arange(len(at)) * process.minutes_apart
-    sessions["recorded_at"] = FIRST + pd.to_timedelta(minutes, unit="min")
-    sessions["recorded_s"] = (sessions["recorded_at"] - pd.Timestamp(0)).dt.total_seconds()
-    sessions["latest"] = ~sessions.duplicated("serial", keep="last")
-    values = _values(sessions, place, process, specification, rng)
-    return Made(_judged(sessions, values), values, left_out_frame(), specification)
-
-
-def left_out_frame(*rows: Mapping[str, object]) -> pd.DataFrame:
-    return pd.DataFrame(list(rows), columns=list(LEFT_OUT_COLUMNS))
-
-
-def _values(sessions, place, process, specification, rng) -> pd.DataFrame:
-    count = len(sessions)
-    of_string = rng.normal(0, process.sd_cents, (int(place.max()) + 1, len(STRINGS)))
-    frames = []
-    for characteristic, string, limits in specification.judged(STRINGS):
-        true = process.mean_cents(place) + limits.target_cents + of_string[place, 6 - string]
-        frame = sessions[list(VALUE_COLUMNS[:8])].copy()
-        frame["string"], frame["characteristic"] = string, characteristic
-        frame["value_cents"] = true + rng.normal(0, process.uncertainty_cents, count)
-        frame["standard_uncertainty_cents"] = process.uncertainty_cents
-        gone = np.array([process.missing.get(each) == string for each in place])
-        frame.loc[gone, ["value_cents", "standard_uncertainty_cents"]] = np.nan
-        frames.append(_decided(frame, characteristic, string, limits))
-    return pd.concat(frames, ignore_index=True)[list(VALUE_COLUMNS)]
-
-
-def _decided(
-    frame: pd.DataFrame, characteristic: Characteristic, string: int, limits: Limits
-) -> pd.DataFrame:
-    low, high = limits.lower_cents, limits.upper_cents
-    assert low is not None
-    assert high is not None
-    value, u = frame["value_cents"], frame["standard_uncertainty_cents"]
-    frame["lower_cents"], frame["upper_cents"] = low, high
-    frame["target_cents"] = limits.target_cents
-    inside = (value >= low + GUARD * u) & (value <= high - GUARD * u)
-    outside = (value <= low - GUARD * u) | (value >= high + GUARD * u)
-    frame["verdict"] = np.select([inside, outside], ["conform", "not conform"], "not decided")
-    frame["conformity_probability"] = ndtr((high - value) / u) - ndtr((low - value) / u)
-    frame["more_takes"] = np.where(inside | outside, 0, 3.0)
-    frame.loc[value.isna(), "more_takes"] = np.nan
-    name = f"String {string}, {IN_WORDS[characteristic]}"
-    frame["reason"] = [
-        f"{name}: no take of the 12th-fret note is usable. Record it again."
-        if np.isnan(cents)
-        else f"{name}: {cents:+.2f} cents: {verdict} (limits {limits})."
-        for cents, verdict in zip(value, frame["verdict"], strict=True)
-    ]
-    return frame
-
-
-def _judged(sessions: pd.DataFrame, values: pd.DataFrame) -> pd.DataFrame:
-    grouped = values.groupby("analysis")
-    failed = grouped["verdict"].agg(lambda each: (each == "not conform").any())
-    left = grouped["verdict"].agg(lambda each: (each == "not decided").any())
-    verdict = np.select([failed, left], ["not conform", "not decided"], "conform")
-    counted = values[values["verdict"] == verdict[values["analysis"] - 1]]
-    reasons = counted.groupby("analysis")["reason"].agg(" ".join)
-    frame = sessions.assign(
-        analyzed_at=sessions["recorded_at"] + pd.Timedelta(minutes=1),
-        instrument="Heron six-string",
-        place="lot/" + sessions["serial"],
-        recordings=12,
-        left_out=0,
-        strings=len(STRINGS),
-        strings_measured=len(STRINGS),
-        verdict=verdict,
-        reason=reasons.reindex(sessions["analysis"]).to_numpy(),
-        conformity_probability=grouped["conformity_probability"].prod().to_numpy(),
-        more_takes=grouped["more_takes"].max().to_numpy(),
+class Frames:
+    sessions: pd.DataFrame
+    judged: pd.DataFrame
+    left_out: pd.DataFrame = field(
+        default_factory=lambda: pd.DataFrame(columns=list(LEFT_OUT_COLUMNS))
     )
-    frame.loc[frame["verdict"] == "conform", "reason"] = "Every limit is kept."
-    frame.loc[frame["verdict"] != "not decided", "more_takes"] = 0
-    return frame[list(SESSION_COLUMNS)]
+
+    def summary(self, specification: Specification, **more: Any) -> LotSummary:
+        return summarise(self.sessions, self.judged, self.left_out, specification, **more)
+
+
+def specification(
+    lower=-3.0, upper=3.0, target=0.0, size=5, by="count", **more: Any
+) -> Specification:
+    """All that is judged has the same limits."""
+    asked = Requirement(Limits(lower, upper, target))
+    subgroups = Subgroups(by, size if by == "count" else None)
+    return Specification("week 12", asked, asked, asked, subgroups=subgroups, **more)
+
+
+def frames(made: Sequence[Made], spec: Specification) -> Frames:
+    """Decided as the program decides; the uncertainty of a value counts as known."""
+    sessions, values = [], []
+    for number, each in enumerate(made, 1):
+        decisions = [
+            decide(_measured(each, name, string), _limits(spec, name, string), spec.rule)
+            for name, string in each.cents
+        ]
+        whole = combine(decisions)
+        common = {
+            "analysis": number,
+            "serial": each.serial,
+            "station": each.station,
+            "operator": each.operator,
+            "repeat": each.repeat,
+            "recorded_at": pd.to_datetime(each.at_s, unit="s"),
+            "recorded_s": each.at_s,
+            "latest": each.latest,
+        }
+        strings = {string for _, string in each.cents}
+        sessions.append(
+            {
+                **common,
+                "analyzed_at": pd.Timestamp("2031-02-01"),
+                "instrument": "six-string",
+                "place": each.serial,
+                "recordings": each.recordings,
+                "left_out": each.left_out,
+                "strings": len(strings),
+                "strings_measured": len(strings),
+                "verdict": whole.verdict,
+                "reason": each.reason or whole.reason,
+                "conformity_probability": _number(whole.conformity_probability),
+                "more_takes": _number(whole.more_takes),
+            }
+        )
+        values.extend({**common, **_row(decision)} for decision in decisions)
+    return Frames(
+        pd.DataFrame(sessions, columns=list(SESSION_COLUMNS)),
+        pd.DataFrame(values, columns=list(VALUE_COLUMNS)),
+    )
+
+
+def left_out(*reasons: str) -> pd.DataFrame:
+    rows = [(1, "a", "", "", f"{n}.wav", 1, "open", each) for n, each in enumerate(reasons)]
+    return pd.DataFrame(rows, columns=list(LEFT_OUT_COLUMNS))
+
+
+def _limits(spec: Specification, name, string) -> Limits:
+    requirement = spec.requirement(name)
+    assert requirement is not None
+    limits = requirement.of_string(string)
+    assert limits is not None
+    return limits
+
+
+def _measured(each: Made, name, string) -> Measurement:
+    cents = each.cents[name, string]
+    if math.isnan(cents):
+        return Measurement(name, string, None, reason=each.why)
+    return Measurement(name, string, cents, (NoteSpread(1, 0.0, each.u**2),))
+
+
+def _row(decision) -> dict:
+    u = decision.uncertainty
+    return {
+        "string": decision.string,
+        "characteristic": decision.characteristic,
+        "value_cents": _number(decision.value_cents),
+        "standard_uncertainty_cents": math.nan if u is None else u.standard_cents,
+        "lower_cents": _number(decision.limits.lower_cents),
+        "upper_cents": _number(decision.limits.upper_cents),
+        "target_cents": decision.limits.target_cents,
+        "verdict": decision.verdict,
+        "conformity_probability": _number(decision.conformity_probability),
+        "more_takes": _number(decision.more_takes),
+        "reason": decision.reason,
+    }
+
+
+def _number(value) -> float:
+    return math.nan if value is None else float(value)

@@ -41,12 +41,21 @@ UNITS = (
     "_turn",
     "turns",
     "_mm_per_turn",
+    "_cents_per_day",
+    "_cents2",
+    "_percent",
 )
 # Numbers that have no unit, and lists and maps whose members stand for themselves.
 WITHOUT_UNIT = {
     *("stiffness", "stiffness_uncertainty", "response", "response_uncertainty", "share"),
     *("instrument_factor", "instrument_factor_uncertainty", "normalised_difference"),
     *("weight", "value", "caution", "reject"),  # of the last three, "unit" stands beside them
+    # Of a lot: shares, probabilities, indices and counts.
+    *("lower", "upper", "confidence", "share", "cumulative_share", "f", "p", "interaction_p"),
+    *("consumers_risk", "producers_risk", "conforming_accepted", "nonconforming_rejected"),
+    *("conforming_not_decided", "nonconforming_not_decided", "false_alarm", "normality_p"),
+    *("expected_nonconforming_accepted", "expected_conforming_rejected", "capability_index"),
+    *("expected_false_alarms", "degrees_of_freedom", "lag1_autocorrelation"),
     *("state", "covariance", "cents", "schema_version", "cents_per_mm", "cents_per_turn"),
 }
 

@@ -105,9 +105,11 @@ def process_of(values_cents: ArrayLike, uncertainties_cents: ArrayLike) -> Proce
     Two values or more, each with its standard uncertainty. What is left is 0 where the values
     scatter no more than their uncertainties do.
     """
-    seen = float(np.var(values_cents, ddof=1))
-    measuring = float(np.mean(np.square(uncertainties_cents)))
-    return Process(float(np.mean(values_cents)), math.sqrt(max(0.0, seen - measuring)))
+    values, uncertainties = (
+        np.asarray(each, dtype=float) for each in (values_cents, uncertainties_cents)
+    )
+    left = float(np.var(values, ddof=1)) - float(np.mean(uncertainties**2))
+    return Process(float(np.mean(values)), math.sqrt(max(0.0, left)))
 
 
 def global_risk(

@@ -1,9 +1,10 @@
 """What is said of a lot, as values: every output of a lot is made from these.
 
 All figures but the gauge study's are of each serial number's last session, its instruments in
-the order of time, those without a time last. Statistics come in the unit of what they are made
-from, which is cents for every one of them here; indices and shares have none. Signs are those of
-the report. What could not be had is None, or a ``NotGiven`` or ``Figure`` with the reason.
+the order of time, those without a time last; where time does not tell, by serial number.
+Statistics come in the unit of what they are made from, which is cents for every one of them here;
+indices and shares have none. Signs are those of the report. What could not be had is None, or a
+``NotGiven`` or ``Figure`` with the reason.
 """
 
 from __future__ import annotations

@@ -6,6 +6,7 @@ link. Cells hold unrounded numbers; how many places are shown, the column's form
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, datetime, time
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
@@ -23,7 +24,7 @@ _AS_WRITTEN = {
     "strings_to_urls": False,
     "strings_to_numbers": False,
 }
-_DATE_FORMAT = "yyyy-mm-dd"  # ISO 8601
+_DATE_FORMAT, _TIME_FORMAT = "yyyy-mm-dd", "yyyy-mm-dd hh:mm:ss"  # ISO 8601, but for its T
 # By the unit at the end of a column's name; what has none is shown as it is.
 _NUMBER_FORMATS = (
     ("_hz", "0.000"),
@@ -36,24 +37,34 @@ _NUMBER_FORMATS = (
 )
 _NARROWEST, _WIDEST = 8, 60  # characters
 _FIGURE_WIDTH = 10  # of a number as it is shown
+_TIME_WIDTH = 20
 
 
 def as_xlsx(report: Report, on: date | None = None) -> bytes:
     """The workbook. ``on`` is the day that stands in it, by default today's, where this runs."""
-    import pandas as pd
-
     day = day_of(on)
     sheets = {
         "strings": strings_frame(report),
         "recordings": recordings_frame(report),
         "settings": settings_frame(report, day),
     }
+    return workbook(sheets, day)
+
+
+def workbook(sheets: Mapping[str, pd.DataFrame], on: date) -> bytes:
+    """A workbook of these sheets, by name; ``on`` is the day that it says it was made."""
+    import pandas as pd
+
     file = BytesIO()
     options = {"options": _AS_WRITTEN}
     with pd.ExcelWriter(
-        file, engine="xlsxwriter", date_format=_DATE_FORMAT, engine_kwargs=options
+        file,
+        engine="xlsxwriter",
+        date_format=_DATE_FORMAT,
+        datetime_format=_TIME_FORMAT,
+        engine_kwargs=options,
     ) as writer:
-        writer.book.set_properties({"created": datetime.combine(day, time())})
+        writer.book.set_properties({"created": datetime.combine(on, time())})
         for name, frame in sheets.items():
             shown = harmless(frame)
             shown.to_excel(writer, sheet_name=name, index=False, freeze_panes=(1, 0))
@@ -72,6 +83,8 @@ def _lay_out(book: Any, sheet: Any, frame: pd.DataFrame) -> None:
 
 def _width(column: pd.Series[Any]) -> int:
     """Room for the heading with its button, and for the longest text up to the widest."""
+    if column.dtype.kind == "M":
+        return _TIME_WIDTH
     cells = [len(cell) if isinstance(cell, str) else _FIGURE_WIDTH for cell in column.dropna()]
     longest = max([len(str(column.name)) + 3, *cells])
     return min(max(longest, _NARROWEST), _WIDEST)

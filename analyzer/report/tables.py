@@ -10,7 +10,7 @@ from dataclasses import asdict
 from importlib.util import find_spec
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from analyzer.errors import UnusableInputError, printable
 from analyzer.report.files import LONGEST_CELL, harmless_cell
@@ -27,7 +27,9 @@ from analyzer.report.rows import (
 if TYPE_CHECKING:
     import pandas as pd
 
+_Result = TypeVar("_Result")
 PARQUET_ENDING = ".parquet"
+_TIME_FORMAT = "%Y-%m-%dT%H:%M:%S"  # ISO 8601
 _PARQUET_LIBRARY = "pyarrow"
 
 
@@ -47,26 +49,27 @@ def as_csv(report: Report) -> str:
 
 
 def table_form(
-    path: Path | None, frame_of: Callable[[Report], pd.DataFrame]
-) -> Callable[[Report], str | bytes]:
+    path: Path | None, frame_of: Callable[[_Result], pd.DataFrame]
+) -> Callable[[_Result], str | bytes]:
     """How a table is written to a place: Parquet where its name ends so, else CSV.
 
     Raises UnusableInputError where the library for Parquet is not installed.
     """
     if path is None or path.suffix.lower() != PARQUET_ENDING:
-        return lambda report: frame_as_csv(frame_of(report))
+        return lambda result: frame_as_csv(frame_of(result))
     if find_spec(_PARQUET_LIBRARY) is None:
         raise UnusableInputError(
             str(path),
             f"is to be Parquet, and {_PARQUET_LIBRARY}, which writes it, is not installed",
             "Install it with: pip install 'pluckcheck[parquet]'; or end the name in .csv",
         )
-    return lambda report: frame_as_parquet(frame_of(report))
+    return lambda result: frame_as_parquet(frame_of(result))
 
 
 def frame_as_csv(frame: pd.DataFrame) -> str:
     """CSV text (RFC 4180 but for its line ends); text is made safe for spreadsheets."""
-    return str(harmless(frame).to_csv(index=False, lineterminator="\n"))
+    text = harmless(frame).to_csv(index=False, lineterminator="\n", date_format=_TIME_FORMAT)
+    return str(text)
 
 
 def table_as_csv(rows: Sequence[Any], columns: Sequence[str]) -> str:
@@ -86,8 +89,17 @@ def frame_as_parquet(frame: pd.DataFrame) -> bytes:
 
 def harmless(frame: pd.DataFrame) -> pd.DataFrame:
     """The frame with text that no spreadsheet takes for a formula."""
-    texts = frame.select_dtypes(exclude="number").columns
-    return frame.assign(**{name: frame[name].map(harmless_cell) for name in texts})
+    return _texts_mapped(frame, harmless_cell)
+
+
+def readable(frame: pd.DataFrame) -> pd.DataFrame:
+    """The frame with its text on one line each, and in UTF-8 whatever it was in a file's name."""
+    return _texts_mapped(frame, _readable)
+
+
+def _texts_mapped(frame: pd.DataFrame, change: Callable[[Any], Any]) -> pd.DataFrame:
+    texts = frame.select_dtypes(exclude=["number", "bool", "datetime"]).columns
+    return frame.assign(**{name: frame[name].map(change) for name in texts})
 
 
 def _frame(rows: Sequence[dict[str, Any]], columns: Sequence[str]) -> pd.DataFrame:

@@ -87,7 +87,7 @@ def subgroups_by_code(
     order = np.argsort(codes[known], kind="stable")
     kept, held = codes[known][order], values[known][order]
     found, starts = np.unique(kept, return_index=True)
-    ends = [*starts[1:].tolist(), len(kept)]
+    ends = np.append(starts, len(kept))[1:].tolist()
     return tuple(
         Subgroup(labels[code], held[start:end])
         for code, start, end in zip(found.tolist(), starts.tolist(), ends, strict=True)

@@ -73,7 +73,8 @@ class Values:
         judged = self.verdicts != NOT_JUDGED
         sums = np.sum(np.where(judged, self.cents, 0.0), axis=1)
         counts = np.sum(judged, axis=1)
-        return np.divide(sums, counts, out=np.full(len(sums), math.nan), where=counts > 0)
+        means: NDArray[np.float64] = np.where(counts > 0, sums / np.maximum(counts, 1), math.nan)
+        return means
 
     @property
     def farthest_cents(self) -> NDArray[np.float64]:
@@ -126,7 +127,7 @@ def lot_arrays(sessions: pd.DataFrame, values: pd.DataFrame) -> LotArrays:
 
 def typed(frame: pd.DataFrame) -> pd.DataFrame:
     """The frame with texts, numbers and times as such, whatever came of an empty column."""
-    columns = {
+    columns: dict[str, Any] = {
         **{name: frame[name].astype(object).fillna("").astype(str) for name in _TEXTS},
         **{name: pd.to_numeric(frame[name]).astype(float) for name in _NUMBERS},
         "recorded_at": pd.to_datetime(frame["recorded_at"]),
@@ -161,7 +162,8 @@ def moment(time: Any) -> datetime | None:
 
 
 def _in_order(sessions: pd.DataFrame) -> pd.DataFrame:
-    ordered = typed(sessions).sort_values("recorded_s", kind="stable", na_position="last")
+    # By serial number where times do not tell: not by which was stored first, which is chance.
+    ordered = typed(sessions).sort_values(["recorded_s", "serial"], na_position="last")
     return ordered.reset_index(drop=True)
 
 

@@ -38,11 +38,9 @@ def gauge_studies(
     if repeated.empty:
         return NotGiven(_METHOD, _NOT_REPEATED)
     column, operators_are = _operators(repeated)
-    kept = repeated[["analysis", "serial"]].assign(
-        operator=repeated[column] if column else "", other=repeated["station"]
-    )
+    kept = repeated[["analysis", "serial"]].assign(operator=repeated[column] if column else "")
     needed = ["analysis", "string", "characteristic", "value_cents", "lower_cents", "upper_cents"]
-    rows = values.loc[values["analysis"].isin(kept["analysis"]), needed].merge(kept, on="analysis")
+    rows = kept.merge(values.loc[values["analysis"].isin(kept["analysis"]), needed], on="analysis")
     caution = _TOGETHER if operators_are == "operators" and _stations_differ(repeated) else None
     return tuple(
         study
@@ -60,7 +58,9 @@ def _repeated(sessions: pd.DataFrame) -> pd.DataFrame:
     }
     frame = sessions[["analysis", "repeat"]].assign(**texts)
     again = frame.duplicated(["serial", "station", "operator"], keep=False)
-    return frame[frame["serial"].isin(frame.loc[again, "serial"])]
+    repeated = frame[frame["serial"].isin(frame.loc[again, "serial"])]
+    # What is used of uneven repeats must not hang on which of them was stored first.
+    return repeated.sort_values(["serial", "operator", "station", "repeat", "analysis"])
 
 
 def _operators(repeated: pd.DataFrame) -> tuple[str | None, _OperatorsAre]:
@@ -106,7 +106,6 @@ def _study(
     operators = rows.loc[used, "operator"]
     table = gauge_table(rows.loc[used, "value_cents"], parts[used].tolist(), operators.tolist())
     width = _width(rows)
-    given = isinstance(table, NotGiven)
     return GaugeStudy(
         characteristic,
         string,
@@ -115,8 +114,8 @@ def _study(
         tuple(operators.unique()),
         operators_are,
         width,
-        table if given else gauge_anova(table, width),
-        table if given else gauge_range(table, width),
+        table if isinstance(table, NotGiven) else gauge_anova(table, width),
+        table if isinstance(table, NotGiven) else gauge_range(table, width),
         caution,
     )
 

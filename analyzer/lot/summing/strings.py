@@ -14,7 +14,7 @@ from analyzer.lot.conformity import (
     simple_acceptance,
 )
 from analyzer.lot.risk import global_risk, process_of
-from analyzer.lot.specification import DecisionRule, Limits
+from analyzer.lot.specification import Characteristic, DecisionRule, Limits
 from analyzer.lot.statistics.capability import FEWEST_VALUES, Capability, capability
 from analyzer.lot.statistics.figure import Figure, NotGiven
 from analyzer.lot.statistics.moments import moments
@@ -37,7 +37,7 @@ _PROCESS_PP = "Pp of the process alone, without the measurement's scatter"
 _NOTHING_LEFT = (
     "the values scatter no more than their uncertainties: nothing is left to the process"
 )
-_Spreads = Mapping[tuple[str, int | None], Spread | NotGiven]
+_Spreads = Mapping[tuple[Characteristic, int | None], Spread | NotGiven]
 
 
 def judged_strings(

@@ -45,5 +45,4 @@ def _recordings(values: pd.DataFrame, analyses: pd.Series) -> Mapping[int, float
     notes = rows.explode("note").groupby(["analysis", "string", "note"], observed=True)["takes"]
     total = notes.max().groupby("analysis").sum()
     total.loc[total.index.isin(hopeless)] = np.nan
-    found: Mapping[int, float] = total.to_dict()
-    return found
+    return dict(zip(total.index.tolist(), total.tolist(), strict=True))

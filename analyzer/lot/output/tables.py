@@ -1,0 +1,81 @@
+"""A lot's rows as tables: CSV, Parquet and XLSX of what the store gives, with defused text.
+
+The frames and their columns are those of ``analyzer.lot.records``. Numbers are unrounded, times as
+they stood at the station.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pandas as pd
+
+from analyzer.errors import UnusableInputError
+from analyzer.lot.records import LEFT_OUT_COLUMNS, SESSION_COLUMNS, VALUE_COLUMNS
+from analyzer.report.day import day_of
+from analyzer.report.spreadsheet import workbook
+from analyzer.report.tables import frame_as_csv, frame_as_parquet, readable
+
+XLSX_MOST_ROWS = 1_048_576  # of a sheet, its heading among them (ECMA-376; the number recalled)
+
+
+def sessions_table(sessions: pd.DataFrame) -> pd.DataFrame:
+    """A row for each session, for any form of table."""
+    return readable(sessions[list(SESSION_COLUMNS)])
+
+
+def values_table(values: pd.DataFrame) -> pd.DataFrame:
+    """A row for everything that was judged, for any form of table."""
+    return readable(values[list(VALUE_COLUMNS)])
+
+
+def left_out_table(left_out: pd.DataFrame) -> pd.DataFrame:
+    """A row for each recording that was left out, for any form of table."""
+    return readable(left_out[list(LEFT_OUT_COLUMNS)])
+
+
+def sessions_csv(sessions: pd.DataFrame) -> str:
+    """CSV text with a row for each session."""
+    return frame_as_csv(sessions_table(sessions))
+
+
+def values_csv(values: pd.DataFrame) -> str:
+    """CSV text with a row for everything that was judged."""
+    return frame_as_csv(values_table(values))
+
+
+def sessions_parquet(sessions: pd.DataFrame) -> bytes:
+    """A Parquet file with a row for each session; needs pyarrow."""
+    return frame_as_parquet(sessions_table(sessions))
+
+
+def values_parquet(values: pd.DataFrame) -> bytes:
+    """A Parquet file with a row for everything that was judged; needs pyarrow."""
+    return frame_as_parquet(values_table(values))
+
+
+def lot_xlsx(
+    sessions: pd.DataFrame,
+    values: pd.DataFrame,
+    left_out: pd.DataFrame,
+    on: date | None = None,
+    place: str = "--xlsx",
+) -> bytes:
+    """A workbook with a sheet of each. ``on``: the day that it says it was made, by default today.
+
+    Raises UnusableInputError, which names ``place``, where a sheet would have too many rows.
+    """
+    sheets = {
+        "sessions": sessions_table(sessions),
+        "values": values_table(values),
+        "left out": left_out_table(left_out),
+    }
+    for name, frame in sheets.items():
+        if len(frame) >= XLSX_MOST_ROWS:
+            raise UnusableInputError(
+                place,
+                f"would have {len(frame):,} rows of {name}, and a sheet of XLSX has at most "
+                f"{XLSX_MOST_ROWS - 1:,} below its heading",
+                "Write CSV or Parquet instead",
+            )
+    return workbook(sheets, day_of(on))

@@ -1,0 +1,109 @@
+"""Sentences on a lot that several outputs have alike."""
+
+from __future__ import annotations
+
+from analyzer.lot.statistics.figure import Figure
+from analyzer.lot.statistics.groups import PERIODS
+from analyzer.lot.summary_model import LotSummary
+
+
+def counted(count: int, noun: str) -> str:
+    """``1 instrument``, ``5,000 instruments``."""
+    return f"{count:,} {noun}{'' if count == 1 else 's'}"
+
+
+def percent(share: float) -> str:
+    """A share of 0 to 1 with two digits that say something, nearer to either end too.
+
+    >>> percent(0.98142), percent(0.000123), percent(0.99996)
+    ('98.1 %', '0.012 %', '99.996 %')
+    """
+    rest = 100 * min(share, 1 - share)
+    places = 1 if rest >= 0.95 or rest == 0 else 2 if rest >= 0.095 else 3
+    return f"{100 * share:.{places}f} %"
+
+
+def yield_in_words(share: Figure) -> str:
+    """The yield with its interval and method, or why there is none."""
+    if share.value is None or share.lower is None or share.upper is None:
+        return f"Yield: none, {share.reason}."
+    return (
+        f"Yield {percent(share.value)} of what was decided ({percent(share.lower)} to "
+        f"{percent(share.upper)}, {100 * (share.confidence or 0):g} % {share.interval_method})."
+    )
+
+
+def risks_in_words(summary: LotSummary) -> tuple[str, ...]:
+    """Consumer's and producer's risk, a sentence each where there is one; the method last."""
+    risk, found = summary.risk, []
+    if risk.consumers_risk is not None:
+        found.append(
+            f"Consumer's risk {percent(risk.consumers_risk)}: of {risk.accepted:,} accepted, "
+            f"{risk.expected_nonconforming_accepted:.2g} are expected not to conform."
+        )
+    if risk.producers_risk is not None:
+        found.append(
+            f"Producer's risk {percent(risk.producers_risk)}: of {risk.rejected:,} rejected, "
+            f"{risk.expected_conforming_rejected:.2g} are expected to conform."
+        )
+    if not found:
+        return ()
+    without = risk.accepted_without_probability + risk.rejected_without_probability
+    left = f"; {counted(without, 'instrument')} without a probability not counted"
+    return (*found, f"Risks by {summary.risk_method}{left if without else ''}.")
+
+
+def takes_in_words(summary: LotSummary) -> str:
+    """What is to be recorded again; empty where nothing is."""
+    more = summary.more_takes
+    parts = []
+    if more.instruments:
+        parts.append(
+            f"{counted(more.recordings, 'more recording')} would settle "
+            f"{counted(more.instruments, 'instrument')}"
+        )
+    if more.unsettled:
+        parts.append(
+            f"{counted(more.unsettled, 'instrument')} cannot be settled by more takes alone"
+        )
+    return f"{'; '.join(parts)}." if parts else ""
+
+
+def signals_in_words(summary: LotSummary) -> str:
+    """What the control charts show, over all of them."""
+    control = summary.control
+    if not control.charts:
+        return "Control charts: none, since nothing was measured."
+    subgrouping = control.subgrouping
+    words = (
+        f"Control charts of {subgrouping.words}: {counted(control.signals, 'signal')} on "
+        f"{counted(len(control.charts), 'pair')} of charts, where chance alone gives about "
+        f"{control.expected_false_alarms:.2g} or more."
+    )
+    if not subgrouping.uncharted:
+        return words
+    of = "time" if subgrouping.by in PERIODS else subgrouping.by
+    return f"{words} {counted(subgrouping.uncharted, 'instrument')} without {of} not charted."
+
+
+def verdict_of_lot(summary: LotSummary) -> str:
+    """The lot in one sentence."""
+    counts = summary.counts
+    faults = f"; {counted(counts.faults, 'fault')}" if counts.faults else ""
+    if not counts.instruments:
+        return f"No instrument was judged{faults}."
+    of = counted(counts.instruments, "instrument")
+    words = (
+        f"Of {of}, {counts.conforming:,} conform{_s(counts.conforming)}, "
+        f"{counts.nonconforming:,} {'does' if counts.nonconforming == 1 else 'do'} not and "
+        f"{counts.undecided:,} {'is' if counts.undecided == 1 else 'are'} not decided"
+    )
+    if counts.conforming == counts.instruments > 1:
+        words = f"All {of} conform"
+    if counts.not_measured:
+        words = f"{words} ({counts.not_measured:,} for want of a measurement)"
+    return f"{words}{faults}."
+
+
+def _s(count: int) -> str:
+    return "s" if count == 1 else ""
