@@ -14,7 +14,8 @@ from cli.streams import print_data
 @app.command()
 def schema(
     of: Annotated[
-        SchemaName, typer.Argument(help="Which JSON: of analyze, compare, restring, inspect or lot.")
+        SchemaName,
+        typer.Argument(help="Which JSON: of analyze, compare, restring, inspect or lot."),
     ] = "report",
 ) -> None:
     """Print the JSON Schema (2020-12) of a JSON output: its keys, their units, what may be null.

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
+from analyzer.lot.output.words import counted
 from analyzer.lot.page.chart_drawing import MOST_NUMBERED, ChartDrawing, chart_drawing
-from analyzer.lot.page.tables import counted
 from analyzer.lot.specification import IN_WORDS
 from analyzer.lot.statistics.charts import Chart, ChartPair
 from analyzer.lot.statistics.figure import NotGiven

@@ -8,13 +8,14 @@ from datetime import date
 
 import pandas as pd
 
+from analyzer.lot.output.words import counted, takes_in_words
 from analyzer.lot.page import words
 from analyzer.lot.page.charts import ShownCharts, charts_of
 from analyzer.lot.page.gauge import ShownGauge, gauge_of
 from analyzer.lot.page.groups import cause_tables, group_tables, trend_table
 from analyzer.lot.page.instruments import InstrumentTable, instrument_table
 from analyzer.lot.page.judged import CharacteristicPart, characteristic_parts, methods_of
-from analyzer.lot.page.tables import Cell, Table, counted
+from analyzer.lot.page.tables import Cell, Table
 from analyzer.lot.summary_model import LotSummary
 
 MOST_LINES = 200  # of faults, of warnings, of what is to be recorded again: more say nothing more
@@ -36,8 +37,7 @@ class LotPage:
     on: date
     verdict: str
     facts: tuple[words.Fact, ...]
-    risks: tuple[str, ...]
-    risk_method: str
+    worth: tuple[str, ...]
     again: str
     again_table: Table | None
     rule: str
@@ -67,9 +67,8 @@ def page_of(
         on,
         words.verdict_of(summary),
         tuple(words.facts_of(summary)),
-        tuple(words.risks_of(summary)),
-        summary.risk_method,
-        words.again_of(summary),
+        words.worth_of(summary),
+        takes_in_words(summary) or "Nothing.",
         _again(summary),
         summary.rule_in_words,
         characteristic_parts(summary.judged, values),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analyzer.lot.page.tables import counted
+from analyzer.lot.output.words import counted
 from analyzer.lot.specification import Interval
 from analyzer.lot.summary_model import JudgedString
 from analyzer.page.rounding import plain, signed

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from analyzer.lot.page.tables import Cell, Table, cents, counted, size
+from analyzer.lot.output.words import counted
+from analyzer.lot.page.tables import Cell, Table, cents, size
 from analyzer.lot.statistics.figure import NotGiven
 from analyzer.lot.statistics.gauge_anova import AnovaRow, GaugeAnova
 from analyzer.lot.statistics.gauge_model import GaugeShare, GaugeShares

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
-from analyzer.lot.page.tables import Cell, Table, cents, percent, share, size
+from analyzer.lot.output.words import percent
+from analyzer.lot.page.tables import Cell, Table, cents, share, size
 from analyzer.lot.specification import IN_WORDS
 from analyzer.lot.statistics.figure import NotGiven
 from analyzer.lot.statistics.groups import Group

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analyzer.lot.output.words import percent
 from analyzer.lot.page.distribution_drawing import DistributionDrawing, distribution_drawing
 from analyzer.lot.page.tables import (
     Cell,
@@ -19,7 +20,6 @@ from analyzer.lot.page.tables import (
     index,
     method_of,
     notes_of,
-    percent,
     share,
     size,
 )

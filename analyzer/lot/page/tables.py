@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from analyzer.lot.output.words import percent
 from analyzer.lot.statistics.figure import Figure
 from analyzer.page.rounding import NOT_HAD, decimals_for, plain, signed
 
@@ -74,31 +74,12 @@ def share(figure: Figure) -> Cell:
     return Cell(f"{_percent(value, decimals)} % ({low_text} to {high_text})", value)
 
 
-def percent(part: float) -> str:
-    """A share of 1 in per cent, never rounded to all or nothing.
-
-    >>> percent(0.9996), percent(0.5), percent(1.0), percent(2e-7)
-    ('99.96 %', '50.0 %', '100 %', 'less than 0.001 %')
-    """
-    rest = 100 * min(part, 1 - part)
-    smallest = 10.0**-_MOST_PERCENT_DECIMALS
-    if 0 < rest < smallest:
-        return f"less than {smallest:g} %" if part < rest else f"more than {100 - smallest:g} %"
-    places = 1 - math.floor(math.log10(rest)) if rest > 0 else 1
-    return f"{_percent(part, min(max(1, places), _MOST_PERCENT_DECIMALS))} %"
-
-
 def _percent(part: float, decimals: int) -> str:
     """All and nothing without decimals, and nothing else shown as they."""
     if part in {0.0, 1.0}:
         return f"{100 * part:.0f}"
     least = 10.0**-decimals
     return f"{min(max(100 * part, least), 100 - least):.{decimals}f}"
-
-
-def counted(count: int, noun: str) -> str:
-    """``1 session``, ``2,000 sessions``."""
-    return f"{count:,} {noun}{'' if count == 1 else 's'}"
 
 
 def notes_of(figures: Sequence[tuple[int, Figure]]) -> tuple[str, ...]:
