@@ -79,7 +79,7 @@
       lists.set(column.characteristic, [...lines, valueLine(column, value, said)]);
     });
     return [...lists].flatMap(([what, lines]) => [
-      element("h4", {}, `${capital(what)} by string, cents`),
+      element("h3", {}, `${capital(what)} by string, cents`),
       element("ul", { class: "values" }, ...lines),
     ]);
   }
