@@ -66,7 +66,7 @@ def _in_short(found: GaugeAnova | GaugeRange | NotGiven) -> Iterator[Cell]:
         yield from (Cell(NOT_HAD) for _ in _IN_SHORT)
         return
     gauge, categories = found.shares.gauge, found.shares.categories
-    yield Cell(f"{gauge.study_percent:.1f} %", gauge.study_percent)
+    yield Cell(f"{gauge.study_percent:.1f} %", gauge.study_percent / 100)
     yield _of_tolerance(gauge, 1)
     yield Cell("no end") if categories is None else Cell(f"{categories:,}", categories)
 
@@ -136,15 +136,15 @@ def _source(each: GaugeShare) -> tuple[Cell, ...]:
     return (
         Cell(each.source),
         Cell(plain(each.sd, 3), each.sd),
-        Cell(f"{each.contribution_percent:.2f} %", each.contribution_percent),
-        Cell(f"{each.study_percent:.2f} %", each.study_percent),
+        Cell(f"{each.contribution_percent:.2f} %", each.contribution_percent / 100),
+        Cell(f"{each.study_percent:.2f} %", each.study_percent / 100),
         _of_tolerance(each, 2),
     )
 
 
 def _of_tolerance(each: GaugeShare, decimals: int) -> Cell:
     percent = each.tolerance_percent
-    return Cell(NOT_HAD) if percent is None else Cell(f"{percent:.{decimals}f} %", percent)
+    return Cell(NOT_HAD) if percent is None else Cell(f"{percent:.{decimals}f} %", percent / 100)
 
 
 def _capital(text: str) -> str:

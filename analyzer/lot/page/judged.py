@@ -173,7 +173,7 @@ def _measuring_row(each: JudgedString) -> tuple[Cell, ...]:
         size(found.capability_index),
         size(found.measuring_sd),
         size(found.process_sd),
-        Cell(f"{found.share_percent:.1f} %", found.share_percent),
+        Cell(f"{found.share_percent:.1f} %", found.share_percent / 100),
         index(found.process_pp),
     )
 

@@ -15,9 +15,9 @@ _MOST_PERCENT_DECIMALS = 3
 
 @dataclass(frozen=True)
 class Cell:
-    """A text; ``value`` is the number behind it, ``bar`` its share of the longest bar, 0 to 1.
+    """A text; ``value`` is the number behind it, a share of 1 where the text has per cent.
 
-    ``whole``: it stays in one line.
+    ``bar``: its share of the longest bar, 0 to 1. ``whole``: it stays in one line.
     """
 
     text: str
