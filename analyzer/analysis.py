@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import os
-import signal
-import threading
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -21,6 +17,7 @@ from analyzer.instrument.file import FILE_NAME
 from analyzer.instrument.model import Instrument
 from analyzer.measure import Measured, measure_file
 from analyzer.music import ISO16_A4_HZ
+from analyzer.processes import ALL_CORES, check_jobs, starting_processes, too_many
 from analyzer.recording.finding import find_recordings
 from analyzer.recording.limits import DEFAULT_LIMITS, TRUSTED, Limits, ReadingRules
 from analyzer.recording.table import FILE_NAME as TABLE_NAME
@@ -34,9 +31,7 @@ from analyzer.report.model import Report
 from analyzer.report.round_before import done_before
 from analyzer.report.turned import read_turned
 
-ALL_CORES = -1
 _FILES_A_WORKER = 24  # starting a worker costs about as much as measuring this many recordings
-_SAFE_PATH = "PYTHONSAFEPATH"
 
 Progress = Callable[[int, int], None]
 
@@ -79,8 +74,7 @@ def analyze_folder(
     3
     """
     check_a4(a4_hz)
-    if jobs < 1 and jobs != ALL_CORES:
-        raise UnusableInputError("--jobs", f"is {jobs}", "Give 1 or more, or -1 for all cores")
+    check_jobs(jobs)
     folder = Path(folder)
     files = find_recordings(folder, rules.limits)
     instrument, warnings = instrument_beside(folder, instrument_file, rules)
@@ -142,48 +136,15 @@ def _measure_all(
     tasks = (joblib.delayed(measure)(path, listed.get(path.name, ())) for path in files)
     measured: list[Measured] = []
     try:
-        with _deaf_to_interrupts(), _no_modules_from_here():
+        with starting_processes():
             results = pool(tasks)
         for done, each in enumerate(results, 1):
             measured += each
             if progress is not None:
                 progress(done, len(files))
     except BrokenProcessPool as error:
-        raise UnusableInputError(
-            "--jobs",
-            f"{workers} processes were too many: the system ended one",
-            "Free some memory, or give --jobs 1",
-        ) from error
+        raise too_many(workers) from error
     return measured
-
-
-@contextmanager
-def _deaf_to_interrupts() -> Iterator[None]:
-    """Processes that start here ignore Ctrl-C, which the terminal sends to all: one answers."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, signal.SIG_DFL if before is None else before)
-
-
-@contextmanager
-def _no_modules_from_here() -> Iterator[None]:
-    """Processes that start here import nothing from the folder that they start in.
-
-    It may be a stranger's, with a ``numpy.py`` beside the recordings.
-    """
-    before = os.environ.get(_SAFE_PATH)
-    os.environ[_SAFE_PATH] = "1"
-    try:
-        yield
-    finally:
-        os.environ.pop(_SAFE_PATH)
-        if before is not None:
-            os.environ[_SAFE_PATH] = before
 
 
 def input_files(

@@ -45,10 +45,16 @@ def instrument_beside(
     if os.path.lexists(beside):  # a broken link is a mistake to mend, not a file left out
         check_beside(beside, rules)
         return read_instrument(beside), []
+    instrument, warning = assumed_for(str(folder))
+    return instrument, [warning]
+
+
+def assumed_for(where: str) -> tuple[Instrument, str]:
+    """The instrument that is assumed where none is given, and the warning that says so."""
     instrument = assumed_instrument()
     warning = (
-        f"No {FILE_NAME} in {printable(str(folder))}: {' '.join(instrument.tuning)} is assumed. "
+        f"No {FILE_NAME} in {printable(where)}: {' '.join(instrument.tuning)} is assumed. "
         "Without a scale length and a bridge there are errors in cents, but no saddle movement and "
         "no turns."
     )
-    return instrument, [warning]
+    return instrument, warning

@@ -105,12 +105,12 @@ def _agreement(one: Traits, other: Traits) -> float:
     size = min(one.print_.size, other.print_.size)
     if size < 100:
         return 0.0
-    first, second = one.print_[:size], other.print_[:size]
-    if float(np.max(np.abs(first - second))) == 0:
+    if np.array_equal(one.print_[:size], other.print_[:size]):
         return 1.0
+    first, second = (each.print_[:size].astype(np.float64) for each in (one, other))
     reach = size // 5
     inner = second[reach : size - reach]
-    power = np.convolve(first.astype(np.float64) ** 2, np.ones(inner.size), mode="valid")
+    power = np.convolve(first**2, np.ones(inner.size), mode="valid")
     product = signal.correlate(first, inner, mode="valid", method="fft")
     scale = np.sqrt(np.maximum(power, 1e-12) * max(float(np.sum(inner**2)), 1e-12))
     return float(np.max(np.abs(product) / scale))

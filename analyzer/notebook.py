@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from analyzer.analysis import ALL_CORES, Progress, analyze_folder
+from analyzer.analysis import Progress, analyze_folder
 from analyzer.music import ISO16_A4_HZ
 from analyzer.notebook_table import as_table
+from analyzer.processes import ALL_CORES
 from analyzer.recording.limits import TRUSTED, ReadingRules
 from analyzer.report.model import Report
 from analyzer.report.tables import recordings_frame, strings_frame

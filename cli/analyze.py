@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from analyzer.music import ISO16_A4_HZ
-from cli.app import ChangedLimits, Quiet, app, count, give, hertz
+from cli.app import ChangedLimits, Jobs, Quiet, Untrusted, app, give, hertz
 from cli.streams import libraries_silenced
 
 if TYPE_CHECKING:
@@ -74,13 +74,7 @@ def analyze(
             help="Write a short message (Markdown) that asks for what is missing or unusable."
         ),
     ] = None,
-    untrusted: Annotated[  # noqa: FBT002
-        bool,
-        typer.Option(
-            "--untrusted",
-            help="Recordings of a stranger: decode each in a process of its own, follow no links.",
-        ),
-    ] = False,
+    untrusted: Untrusted = False,  # noqa: FBT002
     limit: ChangedLimits = None,
     a4: Annotated[
         float,
@@ -90,9 +84,7 @@ def analyze(
             help="Frequency of A4; it names the notes. Errors do not depend on it.",
         ),
     ] = ISO16_A4_HZ,
-    jobs: Annotated[
-        int, typer.Option(parser=count, metavar="N", help="Processes; -1 for all cores.")
-    ] = -1,
+    jobs: Jobs = -1,
     quiet: Quiet = False,  # noqa: FBT002
 ) -> None:
     """Say for each string of an instrument how far its 12th fret is off, and what to do.

@@ -40,6 +40,15 @@ def hertz(text: str) -> float:
         ) from error
 
 
+def cents(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError as error:
+        raise typer.BadParameter(
+            f"{text!r} is no number; give one in cents, such as 0.3"
+        ) from error
+
+
 def count(text: str) -> int:
     try:
         return int(text)
@@ -57,6 +66,27 @@ ChangedLimits = Annotated[
         metavar="NAME=VALUE",
         help="Change a limit on what is read, such as length_s=3600; may be repeated.",
     ),
+]
+Untrusted = Annotated[
+    bool,
+    typer.Option(
+        "--untrusted",
+        help="Recordings of a stranger: decode each in a process of its own, follow no links.",
+    ),
+]
+Jobs = Annotated[int, typer.Option(parser=count, metavar="N", help="Processes; -1 for all cores.")]
+SpecificationFile = Annotated[
+    str | None,
+    typer.Option(metavar="FILE", help="Limits and rules.  [default: lot.toml in FOLDER]"),
+]
+InstrumentOfAll = Annotated[
+    str | None,
+    typer.Option(
+        metavar="FILE", help="Instrument file of all.  [default: instrument.toml in FOLDER]"
+    ),
+]
+Strict = Annotated[
+    bool, typer.Option("--strict", help="Exit with 1 where an instrument does not conform.")
 ]
 
 

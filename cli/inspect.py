@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from analyzer.music import ISO16_A4_HZ
-from cli.app import ChangedLimits, Quiet, app, give, hertz
+from cli.app import ChangedLimits, Quiet, Untrusted, app, give, hertz
 from cli.streams import libraries_silenced
 
 
@@ -34,13 +34,7 @@ def inspect(
     html: Annotated[
         Path | None, typer.Option(help="Write it as a page (HTML); - for standard output.")
     ] = None,
-    untrusted: Annotated[  # noqa: FBT002
-        bool,
-        typer.Option(
-            "--untrusted",
-            help="A recording of a stranger: decode it in a process of its own, follow no link.",
-        ),
-    ] = False,
+    untrusted: Untrusted = False,  # noqa: FBT002
     limit: ChangedLimits = None,
     a4: Annotated[
         float, typer.Option(parser=hertz, metavar="HZ", help="Frequency of A4; it names the notes.")

@@ -7,10 +7,20 @@ from types import TracebackType
 from typing import Self
 
 from rich.console import Console, RenderableType
-from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
+from rich.progress import (
+    BarColumn,
+    MofNCompleteColumn,
+    ProgressColumn,
+    Task,
+    TextColumn,
+    TimeRemainingColumn,
+)
 from rich.progress import Progress as Bar
+from rich.text import Text
 
 from analyzer.inspection.model import Inspection, PluckList
+from analyzer.lot.analysis import LotResult
+from analyzer.lot.station_check.model import CheckedStation
 from analyzer.report.comparison import Comparison
 from analyzer.report.model import Report
 from analyzer.report.terminal import TerminalReport
@@ -19,21 +29,31 @@ from analyzer.restring.plan import RestringPlan
 from analyzer.restring.terminal import TerminalPlan
 from cli.streams import print_text
 
-Shown = Report | Comparison | RestringPlan | Inspection | PluckList
+Shown = Report | Comparison | RestringPlan | Inspection | PluckList | LotResult | CheckedStation
 PIPED_COLUMNS = 120
 TEXT_COLUMNS = 80
+_BAR_COLUMNS = 16  # what stands beside it then fits into 80
+
+
+class _Rate(ProgressColumn):
+    """How many are done in a second; nothing until that is known."""
+
+    def render(self, task: Task) -> Text:
+        return Text("" if task.speed is None else f"{task.speed:.1f} a second")
 
 
 class Progress:
     """A bar on standard error, which shows only where somebody watches."""
 
-    def __init__(self, *, quiet: bool) -> None:
+    def __init__(self, *, quiet: bool, of: str = "recordings") -> None:
         console = Console(stderr=True)
         self._bar = Bar(
             TextColumn("measuring"),
-            BarColumn(),
+            BarColumn(bar_width=_BAR_COLUMNS),
             MofNCompleteColumn(),
-            TextColumn("recordings"),
+            TextColumn(of),
+            _Rate(),
+            TimeRemainingColumn(),
             console=console,
             transient=True,
             disable=quiet or not console.is_terminal,
@@ -83,6 +103,14 @@ def _shown(result: Shown) -> RenderableType:
         if isinstance(result, Inspection):
             return TerminalInspection(result)
         return TerminalPlucks(result)
+    if isinstance(result, CheckedStation):
+        from analyzer.lot.station_check.terminal import TerminalCheck
+
+        return TerminalCheck(result)
     if isinstance(result, Report):
         return TerminalReport(result)
+    if isinstance(result, LotResult):
+        from analyzer.lot.output.terminal import TerminalLot
+
+        return TerminalLot(result.summary, result.run_in_words())
     return TerminalPlan(result) if isinstance(result, RestringPlan) else TerminalComparison(result)

@@ -1,143 +1,145 @@
-"""Frames of lots as the store gives them, from values that are known. Everything is invented."""
+"""Lots of invented instruments on disk, whose true errors are known."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from typing import Any
+import json
+import shutil
+from dataclasses import dataclass, replace
+from pathlib import Path
 
-import pandas as pd
+import joblib
+import numpy as np
+import soundfile
+from pluck_model import PluckModel, recording
 
-from analyzer.lot.decision import combine, decide
-from analyzer.lot.measurement import Measurement, NoteSpread
-from analyzer.lot.records import LEFT_OUT_COLUMNS, SESSION_COLUMNS, VALUE_COLUMNS
-from analyzer.lot.specification import Limits, Requirement, Specification, Subgroups
-from analyzer.lot.summary import summarise
-from analyzer.lot.summary_model import LotSummary
+from analyzer.instrument.model import Instrument
+from analyzer.music import note_hz
 
-START_S = 1_927_000_000.0  # 2031-01-24, 05:46:40 UTC
-DAY_S = 86_400.0
+TUNING = ("E2", "A2", "D3", "G3", "B3", "E4")
+INSTRUMENT = """[instrument]
+name = "Invented instrument"
+scale_length_mm = 647.7
+tuning = {tuning}
 
+[bridge]
+saddles = {saddles}
+thread = "M3"
+screw_head = "tail"
+smallest_turn = 0.25
+travel_mm = [4.0, 6.0]
+"""
+SPECIFICATION = """[lot]
+name = "Invented week"
 
-@dataclass(frozen=True)
-class Made:
-    """One session: ``cents`` by (characteristic, string), NaN where nothing was measured."""
-
-    serial: str
-    cents: dict[tuple[str, int], float]
-    u: float = 0.1
-    station: str = ""
-    operator: str = ""
-    repeat: int = 1
-    at_s: float = math.nan
-    latest: bool = True
-    recordings: int = 4
-    left_out: int = 0
-    why: str = "No usable open recording. Record s6_open_1.wav."
-    reason: str = ""
+[error]
+plus_minus_cents = 3.0
+"""
 
 
 @dataclass(frozen=True)
-class Frames:
-    sessions: pd.DataFrame
-    judged: pd.DataFrame
-    left_out: pd.DataFrame = field(
-        default_factory=lambda: pd.DataFrame(columns=list(LEFT_OUT_COLUMNS))
+class MadeLot:
+    """``errors_cents``: the truth, shape (instruments, strings), string 6 first."""
+
+    folder: Path
+    serials: tuple[str, ...]
+    errors_cents: np.ndarray
+
+
+def made_lot(
+    folder: Path,
+    instruments: int,
+    *,
+    seed: int = 1,
+    spread_cents: float = 1.2,
+    duration_s: float = 3.0,
+    rate_hz: int = 44_100,
+    tuning: tuple[str, ...] = TUNING,
+    played: int | None = None,
+    jobs: int = 1,
+) -> MadeLot:
+    """Folders P00001 on, a recording of each note in each, instrument.toml and lot.toml above.
+
+    ``played``: after so many instruments their notes come again, each under noise of its own.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    strings = Instrument("made", tuning).strings
+    saddles = [[string] for string in strings]
+    (folder / "instrument.toml").write_text(
+        INSTRUMENT.format(tuning=json.dumps(tuning), saddles=saddles)
+    )
+    (folder / "lot.toml").write_text(SPECIFICATION)
+    numbers = range(1, instruments + 1)
+    errors = np.array(
+        [np.random.default_rng([seed, n]).normal(0, spread_cents, len(tuning)) for n in numbers]
+    )
+    serials = tuple(f"P{number:05d}" for number in numbers)
+    first = min(played or instruments, instruments)
+    joblib.Parallel(jobs)(
+        joblib.delayed(_write)(folder / serial, tuning, each, (seed, number), duration_s, rate_hz)
+        for serial, each, number in zip(serials[:first], errors, numbers, strict=False)
+    )
+    for number in range(first, instruments):
+        _write_again(folder / serials[number % first], folder / serials[number], number)
+        errors[number] = errors[number % first]
+    return MadeLot(folder, serials, errors)
+
+
+def small_lot(folder: Path, serials: tuple[str, ...], recordings: Path) -> None:
+    """The same recordings under several serial numbers: quick, for what does not look at them."""
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "lot.toml").write_text(SPECIFICATION)
+    for serial in serials:
+        shutil.copytree(recordings, folder / serial)
+
+
+def _write(
+    folder: Path,
+    tuning: tuple[str, ...],
+    errors: np.ndarray,
+    seed: tuple[int, int],
+    duration_s: float,
+    rate_hz: int,
+) -> None:
+    folder.mkdir(exist_ok=True)
+    rng = np.random.default_rng([*seed, 1])
+    strings = Instrument("made", tuning).strings
+    for string, note, error_cents in zip(strings, tuning, errors, strict=True):
+        models = {"open": _open(note_hz(note), string, rng)}
+        models["f12"] = _fretted(models["open"], float(error_cents))
+        for fret, model in models.items():
+            take = recording(
+                model, rng, duration_s=duration_s - 0.25, silence_s=0.25, rate_hz=rate_hz
+            )
+            path = folder / f"s{string}_{fret}_1.wav"
+            soundfile.write(path, take, rate_hz, subtype="PCM_16")
+
+
+def _write_again(source: Path, folder: Path, number: int) -> None:
+    folder.mkdir(exist_ok=True)
+    rng = np.random.default_rng(number)
+    for path in source.iterdir():
+        samples, rate_hz = soundfile.read(path, dtype="float32")
+        samples += 1e-4 * rng.standard_normal(samples.size, dtype=np.float32)
+        soundfile.write(folder / path.name, samples, rate_hz, subtype="PCM_16")
+
+
+def _open(nominal_hz: float, string: int, rng: np.random.Generator) -> PluckModel:
+    return PluckModel(
+        nominal_hz * 2 ** (rng.normal(0, 2) / 1200),
+        stiffness=10 ** rng.uniform(-5, -4),
+        glide_cents=rng.uniform(1, 6),
+        glide_time_s=rng.uniform(0.1, 0.3),
+        decay_s=0.9 + 0.12 * string,
     )
 
-    def summary(self, specification: Specification, **more: Any) -> LotSummary:
-        return summarise(self.sessions, self.judged, self.left_out, specification, **more)
 
-
-def specification(
-    lower=-3.0, upper=3.0, target=0.0, size=5, by="count", **more: Any
-) -> Specification:
-    """All that is judged has the same limits."""
-    asked = Requirement(Limits(lower, upper, target))
-    subgroups = Subgroups(by, size if by == "count" else None)
-    return Specification("week 12", asked, asked, asked, subgroups=subgroups, **more)
-
-
-def frames(made: Sequence[Made], spec: Specification) -> Frames:
-    """Decided as the program decides; the uncertainty of a value counts as known."""
-    sessions, values = [], []
-    for number, each in enumerate(made, 1):
-        decisions = [
-            decide(_measured(each, name, string), _limits(spec, name, string), spec.rule)
-            for name, string in each.cents
-        ]
-        whole = combine(decisions)
-        common = {
-            "analysis": number,
-            "serial": each.serial,
-            "station": each.station,
-            "operator": each.operator,
-            "repeat": each.repeat,
-            "recorded_at": pd.to_datetime(each.at_s, unit="s"),
-            "recorded_s": each.at_s,
-            "latest": each.latest,
-        }
-        strings = {string for _, string in each.cents}
-        sessions.append(
-            {
-                **common,
-                "analyzed_at": pd.Timestamp("2031-02-01"),
-                "instrument": "six-string",
-                "place": each.serial,
-                "recordings": each.recordings,
-                "left_out": each.left_out,
-                "strings": len(strings),
-                "strings_measured": len(strings),
-                "verdict": whole.verdict,
-                "reason": each.reason or whole.reason,
-                "conformity_probability": _number(whole.conformity_probability),
-                "more_takes": _number(whole.more_takes),
-            }
-        )
-        values.extend({**common, **_row(decision)} for decision in decisions)
-    return Frames(
-        pd.DataFrame(sessions, columns=list(SESSION_COLUMNS)),
-        pd.DataFrame(values, columns=list(VALUE_COLUMNS)),
+def _fretted(model: PluckModel, error_cents: float) -> PluckModel:
+    """Half as long, so B is four times as large (Fletcher 1964)."""
+    return replace(
+        model,
+        f1_hz=2 * model.f1_hz * 2 ** (error_cents / 1200),
+        stiffness=4 * model.stiffness,
+        glide_cents=0.7 * model.glide_cents,
+        decay_s=0.6 * model.decay_s,
+        pluck_position=0.34,
     )
-
-
-def left_out(*reasons: str) -> pd.DataFrame:
-    rows = [(1, "a", "", "", f"{n}.wav", 1, "open", each) for n, each in enumerate(reasons)]
-    return pd.DataFrame(rows, columns=list(LEFT_OUT_COLUMNS))
-
-
-def _limits(spec: Specification, name, string) -> Limits:
-    requirement = spec.requirement(name)
-    assert requirement is not None
-    limits = requirement.of_string(string)
-    assert limits is not None
-    return limits
-
-
-def _measured(each: Made, name, string) -> Measurement:
-    cents = each.cents[name, string]
-    if math.isnan(cents):
-        return Measurement(name, string, None, reason=each.why)
-    return Measurement(name, string, cents, (NoteSpread(1, 0.0, each.u**2),))
-
-
-def _row(decision) -> dict:
-    u = decision.uncertainty
-    return {
-        "string": decision.string,
-        "characteristic": decision.characteristic,
-        "value_cents": _number(decision.value_cents),
-        "standard_uncertainty_cents": math.nan if u is None else u.standard_cents,
-        "lower_cents": _number(decision.limits.lower_cents),
-        "upper_cents": _number(decision.limits.upper_cents),
-        "target_cents": decision.limits.target_cents,
-        "verdict": decision.verdict,
-        "conformity_probability": _number(decision.conformity_probability),
-        "more_takes": _number(decision.more_takes),
-        "reason": decision.reason,
-    }
-
-
-def _number(value) -> float:
-    return math.nan if value is None else float(value)

@@ -7,7 +7,7 @@ import io
 import openpyxl
 import pandas as pd
 import pytest
-from made_lots import START_S, Frames, Made, frames, left_out, specification
+from made_lot_frames import START_S, Frames, Made, frames, left_out, specification
 from rich.console import Console
 from test_lot_gauge_published import AIAG
 from test_lot_summary import DRIFT, ERROR, LITTLE, PITCH, normal_lot
@@ -67,6 +67,8 @@ def test_it_fits_and_ends_with_the_verdict(summary, width, terminal) -> None:
         "Consumer's risk",
         "JCGM 106:2012, 9.3",
         "overall s (n - 1)",
+        "12th-fret error 0.49",  # 1.644854 times 0.3
+        "global risks, JCGM 106:2012, 9.5",
         "12th-fret error",
         "Control charts of 5 instruments that follow one another",
         "1 instrument: string 2, drift of the open note too far up",

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from jsonschema import Draft202012Validator
-from made_lots import DAY_S, START_S, Made, frames, left_out, specification
+from made_lot_frames import DAY_S, START_S, Made, frames, left_out, specification
 from scipy import stats
 
 from analyzer.lot.output.summary_json import as_json
@@ -109,6 +109,27 @@ def test_guard_bands_are_those_of_the_median_uncertainty() -> None:
     shared = specification(-3.0, 3.0, rule=DecisionRule("shared risk"))
     (judged,) = body_of(frames(made, shared).summary(shared))["judged"]
     assert judged["guard_bands"]["acceptance"] == {"lower_cents": -3.0, "upper_cents": 3.0}
+
+
+WRONG = [
+    ("a key too many", lambda b: b["judged"][0].update(error=1)),
+    ("a key too few", lambda b: b["counts"].pop("faults")),
+    ("a yield beyond 1 as text", lambda b: b["conforming_share"].update(value="1.2")),
+    ("neither value nor reason", lambda b: b["conforming_share"].update(value=None)),
+    ("a chart and a reason", lambda b: b["control"]["charts"][0].update(reason="None.")),
+    ("no such characteristic", lambda b: b["judged"][0].update(characteristic="error")),
+    ("a share beyond 100 %", lambda b: b["judged"][0]["measuring"]["result"].update(
+        share_percent=101.0)),
+    ("another schema", lambda b: b.update(schema_version=2)),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("what", "edit"), WRONG, ids=[each[0] for each in WRONG])
+def test_a_wrong_summary_is_refused_by_the_schema(what, edit) -> None:
+    spec = specification()
+    body = body_of(frames(normal_lot(20), spec).summary(spec))
+    edit(body)
+    assert list(VALIDATOR.iter_errors(body)), what
 
 
 # Risks, with the truth known.
@@ -465,3 +486,17 @@ def test_what_the_order_of_the_rows_is_does_not_matter() -> None:
     given = frames(normal_lot(60, station="x"), spec)
     turned = type(given)(given.sessions[::-1], given.judged.sample(frac=1, random_state=1))
     assert as_json(turned.summary(spec)) == as_json(given.summary(spec))
+
+
+def test_texts_may_be_categories() -> None:
+    """As a store may give them, since a lot repeats few texts in many rows."""
+    spec = specification()
+    made = [*normal_lot(40, station="x"), Made("lost", {(ERROR, 1): math.nan})]
+    made += [Made(f"{n:05d}", {(ERROR, 1): 0.1}, repeat=2, latest=False) for n in range(3)]
+    given = frames(made, spec)
+    texts = ["serial", "station", "operator", "characteristic", "verdict", "reason"]
+    by_category = type(given)(
+        given.sessions.astype(dict.fromkeys(set(texts) & set(given.sessions), "category")),
+        given.judged.astype(dict.fromkeys(texts, "category")),
+    )
+    assert as_json(by_category.summary(spec)) == as_json(given.summary(spec))

@@ -11,7 +11,7 @@ import json
 import numpy as np
 import pytest
 from hard_bake import WIDTHS
-from made_lots import START_S, Frames, Made, frames, specification
+from made_lot_frames import START_S, Frames, Made, frames, specification
 from test_lot_gauge_published import AIAG, SECOND
 
 from analyzer.lot.output.summary_json import as_json

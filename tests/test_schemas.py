@@ -56,6 +56,9 @@ WITHOUT_UNIT = {
     *("conforming_not_decided", "nonconforming_not_decided", "false_alarm", "normality_p"),
     *("expected_nonconforming_accepted", "expected_conforming_rejected", "capability_index"),
     *("expected_false_alarms", "degrees_of_freedom", "lag1_autocorrelation"),
+    # Of the station check: "unit" stands beside them all but the first and the last.
+    *("false_alarm", "standard_uncertainty", "mean", "sigma", "half_width", "average"),
+    *("average_half", "slope_per_day", "slope_standard_uncertainty_per_day", "p"),
     *("state", "covariance", "cents", "schema_version", "cents_per_mm", "cents_per_turn"),
 }
 

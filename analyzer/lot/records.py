@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from analyzer.lot.decision import InstrumentDecision
 from analyzer.measure import Measured
 from analyzer.recording.table import Listed
 from analyzer.report.model import Report
@@ -87,6 +88,7 @@ class Outcome:
 
     ``inputs``: digest of all that the report was made from, and of the method. ``files``: every
     recording; ``new`` counts those that were measured for it. ``seconds``: how long it took.
+    ``decision`` is None where there is no specification.
     """
 
     session: Session
@@ -96,6 +98,7 @@ class Outcome:
     files: tuple[MeasuredFile, ...] = ()
     new: int = 0
     seconds: float = 0.0
+    decision: InstrumentDecision | None = None
 
 
 # What the store gives to statistics, pages and exports: a row a session, and a row for everything

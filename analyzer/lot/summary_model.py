@@ -13,29 +13,41 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from analyzer.lot.conformity import GuardBands
+from analyzer.lot.control_model import Charted, ChartOf, ControlCharts, Subgrouping, SubgroupOf
+from analyzer.lot.judged_model import JudgedString, MeasuringShare, ProcessRisk
 from analyzer.lot.records import Fault
-from analyzer.lot.risk import GlobalRisk, LotRisk, Process
-from analyzer.lot.specification import (
-    IN_WORDS,
-    Characteristic,
-    DecisionRule,
-    Limits,
-    SubgroupBy,
-)
-from analyzer.lot.statistics.capability import Capability
-from analyzer.lot.statistics.charts import ChartPair
+from analyzer.lot.risk import LotRisk
+from analyzer.lot.specification import IN_WORDS, Characteristic, DecisionRule
 from analyzer.lot.statistics.figure import Figure, NotGiven
 from analyzer.lot.statistics.gauge_anova import GaugeAnova
 from analyzer.lot.statistics.gauge_range import GaugeRange
 from analyzer.lot.statistics.groups import Group
 from analyzer.lot.statistics.pareto import Cause
-from analyzer.lot.statistics.run_rules import RunRule, Violation
 from analyzer.lot.statistics.trend import Trend
 
-# What of the strings is charted: one string, or of all strings of an instrument the mean, or the
-# largest distance from the target.
-Charted = Literal["string", "mean of strings", "farthest string"]
+# Outputs take every part from here.
+__all__ = [
+    "Causes",
+    "ChartOf",
+    "Charted",
+    "ControlCharts",
+    "Counts",
+    "GaugeStudy",
+    "GroupTable",
+    "GroupedBy",
+    "JudgedString",
+    "LotSummary",
+    "MeasuringShare",
+    "MoreTakes",
+    "MoreTakesOf",
+    "ProcessRisk",
+    "Span",
+    "StationTrend",
+    "SubgroupOf",
+    "Subgrouping",
+    "Trends",
+]
+
 GroupedBy = Literal["station", "operator", "hour", "day"]
 
 
@@ -70,67 +82,6 @@ class Span:
 
 
 @dataclass(frozen=True)
-class MeasuringShare:
-    """How much of the scatter from instrument to instrument is the measurement's own.
-
-    ``observed_sd``: of the values, n - 1. ``measuring_sd``: the root mean square of their
-    standard uncertainties. ``process_sd``: what is left of the first without the second, 0 where
-    nothing is. ``share_percent``: of the observed variance, at most 100. ``capability_index``:
-    C_m = T / (4 u) of JCGM 106:2012, 7.6.3, u the median; None without both limits. ``process_pp``:
-    Pp as it would be of the process alone.
-    """
-
-    method: str
-    observed_sd: float
-    measuring_sd: float
-    process_sd: float
-    share_percent: float
-    capability_index: float | None
-    process_pp: Figure
-
-
-@dataclass(frozen=True)
-class ProcessRisk:
-    """What the decision rule makes of all that this process would make (JCGM 106:2012, 9.5)."""
-
-    method: str
-    process: Process
-    risk: GlobalRisk
-    caution: str | None
-
-
-@dataclass(frozen=True)
-class JudgedString:
-    """One characteristic of one string over the lot.
-
-    The counts are of instruments that have such a string: their sum is all that were judged, and
-    ``not_measured`` are those of ``undecided`` without a value. ``conforming_share`` is of what was
-    decided. ``median_uncertainty``: of the standard uncertainties. ``bands``: acceptance and
-    rejection limits of a value with that uncertainty and a normal density; those of a value known
-    from few takes lie further apart. None where no uncertainty is known.
-    """
-
-    characteristic: Characteristic
-    string: int
-    limits: Limits
-    conforming: int
-    nonconforming: int
-    undecided: int
-    not_measured: int
-    conforming_share: Figure
-    median_uncertainty: float | None
-    bands: GuardBands | None
-    capability: Capability
-    measuring: MeasuringShare | NotGiven
-    risk: ProcessRisk | NotGiven
-
-    @property
-    def named(self) -> str:
-        """``string 6, 12th-fret error``."""
-        return f"string {self.string}, {IN_WORDS[self.characteristic]}"
-
-
-@dataclass(frozen=True)
 class MoreTakesOf:
     """An instrument that is not decided. ``recordings``: how many more would settle it.
 
@@ -154,83 +105,6 @@ class MoreTakes:
     instruments: int
     unsettled: int
     of: tuple[MoreTakesOf, ...]
-
-
-@dataclass(frozen=True)
-class SubgroupOf:
-    """A subgroup of instruments as the charts have it; a chart's labels are these labels.
-
-    ``first_serial`` and ``last_serial`` in the order of time. Times are None where none is known.
-    """
-
-    label: str
-    first_serial: str
-    last_serial: str
-    first_at: datetime | None
-    last_at: datetime | None
-    instruments: int
-
-
-@dataclass(frozen=True)
-class Subgrouping:
-    """How instruments were put together. ``words`` says it; ``label`` is unique among ``of``.
-
-    ``uncharted`` instruments name no station, operator or time where that makes the subgroups, and
-    are on no chart.
-    """
-
-    by: SubgroupBy
-    words: str
-    of: tuple[SubgroupOf, ...]
-    uncharted: int
-
-
-@dataclass(frozen=True)
-class ChartOf:
-    """The charts of one characteristic of one string, or of all strings (``string`` None).
-
-    ``charts`` has a chart of where the process is and one of its scatter, in cents; its labels are
-    those of ``Subgrouping``. A subgroup without a value has no point. ``location_signals`` and
-    ``scatter_signals`` are the patterns on the two, in order; the farthest string is held to its
-    control limits only, since it scatters unevenly.
-    """
-
-    characteristic: Characteristic
-    charted: Charted
-    string: int | None
-    charts: ChartPair | NotGiven
-    location_signals: tuple[Violation, ...] = ()
-    scatter_signals: tuple[Violation, ...] = ()
-
-    @property
-    def named(self) -> str:
-        """``string 6, 12th-fret error``, or ``mean of strings, 12th-fret error``."""
-        what = self.charted if self.string is None else f"string {self.string}"
-        return f"{what}, {IN_WORDS[self.characteristic]}"
-
-    @property
-    def signals(self) -> tuple[Violation, ...]:
-        """Those of both charts."""
-        return (*self.location_signals, *self.scatter_signals)
-
-
-@dataclass(frozen=True)
-class ControlCharts:
-    """All charts, by characteristic: each string, then the mean and the farthest of them.
-
-    ``expected_false_alarms``: about how many of the signals, at least, chance alone would give on
-    so many points of a process in control, as if every point were normal.
-    """
-
-    subgrouping: Subgrouping
-    rules: tuple[RunRule, ...]
-    charts: tuple[ChartOf, ...]
-    expected_false_alarms: float
-
-    @property
-    def signals(self) -> int:
-        """How many patterns there are on all charts."""
-        return sum(len(each.signals) for each in self.charts)
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analyzer.errors import RecordingError
 from analyzer.music import nearest_note
@@ -17,7 +18,7 @@ from analyzer.plucks import Pluck, levels_db
 from analyzer.quality import thresholds as limits
 from analyzer.quality.course import Course, pitch_course
 from analyzer.quality.lines import Between, look_between
-from analyzer.quality.model import Caution, DrownedError, Traits
+from analyzer.quality.model import PRINT_STEPS, Caution, DrownedError, Traits
 from analyzer.recording.reading import Recording
 
 _PRINT_S = 0.25
@@ -189,8 +190,9 @@ def _noise_dbfs(recording: Recording, pluck: Pluck) -> float:
     return level if level > -120 else math.nan
 
 
-def _print(samples: Real, rate_hz: float) -> np.ndarray:
+def _print(samples: Real, rate_hz: float) -> NDArray[np.int8]:
     """Differenced twice, high partials and noise count as much as the loud low ones."""
     piece = np.diff(samples[: round(_PRINT_S * rate_hz)], 2)
-    power = math.sqrt(float(np.sum(piece**2)))
-    return np.asarray(piece / power if power else piece, dtype=np.float32)
+    size = float(np.sqrt(np.mean(piece**2))) if piece.size else 0.0
+    steps = piece * (PRINT_STEPS / size) if size else piece
+    return np.clip(np.round(steps), -127, 127).astype(np.int8)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import stat
 from itertools import islice
 from pathlib import Path
 
@@ -10,6 +9,7 @@ from analyzer.errors import UnusableInputError
 from analyzer.recording.formats import CONTAINERS, SOUND_FILES
 from analyzer.recording.limits import DEFAULT_LIMITS, Limits, check_count
 
+_ENDINGS = SOUND_FILES | CONTAINERS
 _FORM = "Recordings are named like s6_open_1.wav and s6_f12_1.wav"
 
 
@@ -23,32 +23,40 @@ def find_recordings(folder: Path, limits: Limits = DEFAULT_LIMITS) -> list[Path]
     than the limits allow.
     """
     try:
-        if not stat.S_ISDIR(folder.stat().st_mode):
-            raise UnusableInputError(
-                str(folder), "is not a folder", "Give the folder that the recordings are in"
-            )
-        sounds = (path for path in folder.iterdir() if _is_sound(path))
+        sounds = (path for path in folder.iterdir() if is_recording(path.name))
         found = sorted(islice(sounds, limits.files + 1))  # a folder may hold millions
-    except FileNotFoundError as error:
-        raise UnusableInputError(
-            str(folder), "does not exist", "Give a folder of recordings"
-        ) from error
     except (OSError, ValueError) as error:  # a NUL in a path is a ValueError
-        raise UnusableInputError(
-            str(folder),
-            f"cannot be listed ({getattr(error, 'strerror', error)})",
-            "Check the path and its permissions",
-        ) from error
+        raise unlisted(str(folder), error) from error
     if not found:
         raise UnusableInputError(str(folder), _nothing(folder), _FORM)
     check_count(str(folder), len(found), limits)
     return found
 
 
-def _is_sound(path: Path) -> bool:
+def is_recording(name: str) -> bool:
+    """Whether a file of this name is meant as a recording.
+
+    >>> is_recording("s6_open_1.WAV"), is_recording("._s6_open_1.wav"), is_recording("wav")
+    (True, False, False)
+    """
     # A dot before the name marks the shadow files that some systems leave beside real ones.
-    known = path.suffix.lower() in SOUND_FILES | CONTAINERS
-    return known and not path.name.startswith(".")
+    stem, _, ending = name.rpartition(".")
+    return bool(stem) and f".{ending.lower()}" in _ENDINGS and not name.startswith(".")
+
+
+def unlisted(folder: str, error: Exception) -> UnusableInputError:
+    """The line for a folder that could not be listed, from what went wrong."""
+    if isinstance(error, FileNotFoundError):
+        return UnusableInputError(folder, "does not exist", "Give a folder of recordings")
+    if isinstance(error, NotADirectoryError):
+        return UnusableInputError(
+            folder, "is not a folder", "Give the folder that the recordings are in"
+        )
+    return UnusableInputError(
+        folder,
+        f"cannot be listed ({getattr(error, 'strerror', None) or error})",
+        "Check the path and its permissions",
+    )
 
 
 def _nothing(folder: Path) -> str:
@@ -62,6 +70,6 @@ def _nothing(folder: Path) -> str:
 def _holds_sound(folder: Path) -> bool:
     """False, too, where it cannot be listed: this is for a hint only."""
     try:
-        return any(map(_is_sound, folder.iterdir()))
+        return any(is_recording(path.name) for path in folder.iterdir())
     except OSError:
         return False

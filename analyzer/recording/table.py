@@ -30,6 +30,7 @@ from analyzer.recording.labels import HARMONIC, HIGHEST_FRET, OPEN, Label
 FILE_NAME = "takes.csv"
 COLUMNS = ("file", "start_s", "end_s", "string", "fret")
 MOST_ROWS = 2000  # a choice; a production run has a folder for each instrument
+FRETS = f"Give open, f12, h12 or another fret up to {HIGHEST_FRET}"  # the remedy for a wrong one
 LATEST_S = 36_000.0  # ten hours; a choice
 _RIGHT_FILE = f"Give a table with the columns {', '.join(COLUMNS)}"
 _FRET = re.compile(
@@ -174,17 +175,29 @@ class _Row:
         )
 
     def _fret(self, text: str) -> str:
-        match = _FRET.fullmatch(text)
-        if match and match["open"]:
-            return OPEN
-        if match and match["harmonic"]:
-            return HARMONIC
-        if match and int(match["number"]) <= HIGHEST_FRET:
-            number = int(match["number"])
-            return f"f{number}" if number else OPEN
-        raise self._fault(
-            f"has fret {shown(text)}", f"Give open, f12, h12 or another fret up to {HIGHEST_FRET}"
-        )
+        fret = read_fret(text)
+        if fret is None:
+            raise self._fault(f"has fret {shown(text)}", FRETS)
+        return fret
+
+
+def read_fret(text: str) -> str | None:
+    """The fret of a label from a cell of a table; None where the text is none.
+
+    >>> read_fret("Open"), read_fret("12"), read_fret("F0"), read_fret("h12"), read_fret("f99")
+    ('open', 'f12', 'open', 'h12', None)
+    """
+    match = _FRET.fullmatch(text)
+    if match is None:
+        return None
+    if match["open"]:
+        return OPEN
+    if match["harmonic"]:
+        return HARMONIC
+    number = int(match["number"])
+    if number > HIGHEST_FRET:
+        return None
+    return f"f{number}" if number else OPEN
 
 
 def _is_note(text: str, note: str) -> bool:

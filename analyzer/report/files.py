@@ -6,7 +6,6 @@ import errno
 import os
 import shutil
 import stat
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -26,30 +25,34 @@ def as_json(report: Report) -> str:
 
     Numbers are unrounded; what could not be had is null.
     """
-    body: dict[str, Any] = {
+    return json_text(report_body(report))
+
+
+def report_body(report: Report) -> dict[str, Any]:
+    """The JSON of a report as a dictionary, in which parts of the report stand as they are."""
+    return {
         **head(SCHEMA_VERSION),
         "instrument": {
             "name": report.instrument,
             "name_given": report.name_given,
-            "tuning": list(report.tuning),
+            "tuning": report.tuning,
             "scale_lengths_mm": report.scale_lengths_mm,
-            "layout": None if report.layout is None else asdict(report.layout),
+            "layout": report.layout,
         },
         "a4_hz": report.a4_hz,
-        "strings": [asdict(each) for each in report.strings],
-        "saddles": [asdict(each) for each in report.saddles],
-        "adjusters": [asdict(each) for each in report.adjusters],
-        "steps": [asdict(each) for each in report.steps],
-        "response": None if report.response is None else asdict(report.response),
+        "strings": report.strings,
+        "saddles": report.saddles,
+        "adjusters": report.adjusters,
+        "steps": report.steps,
+        "response": report.response,
         "previous": report.previous,
-        "errors_before": [asdict(each) for each in report.errors_before],
-        "outcome": [asdict(each) for each in report.outcome],
-        "recordings": [asdict(each) for each in report.recordings],
-        "frets": [asdict(each) for each in report.frets],
-        "findings": [asdict(each) for each in report.findings],
-        "warnings": list(report.warnings),
+        "errors_before": report.errors_before,
+        "outcome": report.outcome,
+        "recordings": report.recordings,
+        "frets": report.frets,
+        "findings": report.findings,
+        "warnings": report.warnings,
     }
-    return json_text(body)
 
 
 def harmless_cell(value: Any) -> Any:

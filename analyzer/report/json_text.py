@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import re
 import textwrap
+from dataclasses import asdict
 from typing import Any
 
 from analyzer import __version__
@@ -32,13 +33,17 @@ def head(schema_version: int) -> dict[str, Any]:
 def json_text(body: Any) -> str:
     """A value as JSON text that ends with its line; ValueError for NaN and infinity.
 
+    A dataclass stands as its fields.
+
     >>> print(json_text({"strings": [6, 5], "note": None}), end="")
     {
       "strings": [6, 5],
       "note": null
     }
     """
-    text = json.dumps(body, indent=_INDENT, ensure_ascii=False, allow_nan=False) + "\n"
+    text = (
+        json.dumps(body, indent=_INDENT, ensure_ascii=False, allow_nan=False, default=asdict) + "\n"
+    )
     text = _NUMBERS.sub(_side_by_side, text)
     return _NO_UTF8.sub(lambda match: f"\\\\u{ord(match[0]):04x}", text)
 

@@ -13,6 +13,8 @@ from rich.table import Table
 
 from analyzer.lot.output.words import (
     counted,
+    guard_bands_in_words,
+    process_risk_in_words,
     risks_in_words,
     signals_in_words,
     takes_in_words,
@@ -30,16 +32,17 @@ _CHARTS_SHOWN = 3
 
 
 class TerminalLot:
-    """A rich renderable of a lot's summary."""
+    """A rich renderable of a lot's summary, and of the run that it comes from, in words."""
 
-    def __init__(self, summary: LotSummary) -> None:
-        self._summary = summary
+    def __init__(self, summary: LotSummary, run: str = "") -> None:
+        self._summary, self._run = summary, run
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         summary = self._summary
         yield line(f"Lot {summary.name}", style="bold")
-        for words in (*_head(summary), *_risk(summary)):
-            yield line(words)
+        for words in (*_head(summary), self._run, *_risk(summary)):
+            if words:
+                yield line(words)
         yield from _capability(summary, console, options)
         for words in (*_process(summary), *_causes(summary), *_gauge(summary), *_notes(summary)):
             yield line(words)
@@ -56,6 +59,8 @@ def _head(summary: LotSummary) -> Iterator[str]:
         words = f"{words}; {span.first:%Y-%m-%d %H:%M} to {span.last:%Y-%m-%d %H:%M}"
     yield f"{words}."
     yield summary.rule_in_words
+    if words := guard_bands_in_words(summary):
+        yield words
 
 
 def _risk(summary: LotSummary) -> Iterator[str]:
@@ -80,6 +85,8 @@ def _capability(
         yield line(f"{more} better ones are not shown.")
     for each in dict.fromkeys(figure.method for figure in _indices(shown[0])):
         yield line(f"{each}{_interval_method(shown[0], each)}")
+    if words := process_risk_in_words(shown[0]):
+        yield line(words)
     cautions = dict.fromkeys(each.capability.ppk.caution for each in shown)
     for caution in filter(None, cautions):
         named = [each.named for each in shown if each.capability.ppk.caution == caution]

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from analyzer.lot.statistics.figure import Figure
+from analyzer.lot.specification import IN_WORDS
+from analyzer.lot.statistics.figure import Figure, NotGiven
 from analyzer.lot.statistics.groups import PERIODS
-from analyzer.lot.summary_model import LotSummary
+from analyzer.lot.summary_model import JudgedString, LotSummary
 
 
 def counted(count: int, noun: str) -> str:
@@ -53,6 +54,33 @@ def risks_in_words(summary: LotSummary) -> tuple[str, ...]:
     without = risk.accepted_without_probability + risk.rejected_without_probability
     left = f"; {counted(without, 'instrument')} without a probability not counted"
     return (*found, f"Risks by {summary.risk_method}{left if without else ''}.")
+
+
+def guard_bands_in_words(summary: LotSummary) -> str:
+    """How wide they are, by characteristic over its strings; empty without any."""
+    widths: dict[str, list[float]] = {}
+    for each in summary.judged:
+        if each.bands is not None and each.bands.guard_band_cents is not None:
+            widths.setdefault(IN_WORDS[each.characteristic], []).append(each.bands.guard_band_cents)
+    if summary.rule.kind == "shared risk" or not widths:
+        return ""
+    parts = [f"{name} {_range(min(of), max(of))}" for name, of in widths.items()]
+    return (
+        f"Guard bands inside the limits, cents, at the median uncertainty: {'; '.join(parts)}; "
+        "wider for a value known from few takes."
+    )
+
+
+def process_risk_in_words(each: JudgedString) -> str:
+    """What the rule makes of all that the process would make; empty where nobody can say."""
+    if isinstance(each.risk, NotGiven):
+        return ""
+    risk = each.risk.risk
+    return (
+        f"Of all that this process makes, {each.named}: {percent(risk.consumers_risk)} do not "
+        f"conform and are accepted, {percent(risk.producers_risk)} conform and are rejected "
+        "(global risks, JCGM 106:2012, 9.5)."
+    )
 
 
 def takes_in_words(summary: LotSummary) -> str:
@@ -105,6 +133,11 @@ def verdict_of_lot(summary: LotSummary) -> str:
     if counts.not_measured:
         words = f"{words} ({counts.not_measured:,} for want of a measurement)"
     return f"{words}{faults}."
+
+
+def _range(low: float, high: float) -> str:
+    least, most = f"{low:.2f}", f"{high:.2f}"
+    return least if least == most else f"{least} to {most}"
 
 
 def _s(count: int) -> str:

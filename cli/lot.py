@@ -1,0 +1,130 @@
+"""``pluckcheck lot``: a decision for every instrument of a production lot."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from analyzer.music import ISO16_A4_HZ
+from cli.app import (
+    ChangedLimits,
+    InstrumentOfAll,
+    Jobs,
+    Quiet,
+    SpecificationFile,
+    Strict,
+    Untrusted,
+    app,
+    give,
+    hertz,
+)
+from cli.streams import libraries_silenced
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from analyzer.lot.analysis import LotResult
+
+
+@app.command()
+def lot(
+    place: Annotated[
+        str,
+        typer.Argument(
+            metavar="FOLDER",
+            help="A folder for each instrument, named by its serial number; or a table (CSV, "
+            "Parquet). A path or a URL.",
+            show_default=False,
+        ),
+    ],
+    out: Annotated[
+        Path,
+        typer.Option(metavar="DIR", help="Where results are kept; the same again goes on there."),
+    ],
+    specification: SpecificationFile = None,
+    instrument: InstrumentOfAll = None,
+    strict: Strict = False,  # noqa: FBT002
+    json: Annotated[
+        Path | None, typer.Option(help="Write the summary as JSON; - for standard output.")
+    ] = None,
+    csv: Annotated[
+        Path | None,
+        typer.Option(
+            help="Write a row an instrument as CSV, or as Parquet where the name ends in "
+            ".parquet; - for standard output."
+        ),
+    ] = None,
+    values_csv: Annotated[
+        Path | None, typer.Option(help="The same with a row for everything that was judged.")
+    ] = None,
+    xlsx: Annotated[Path | None, typer.Option(help="Write a workbook (XLSX) of both.")] = None,
+    read_again: Annotated[  # noqa: FBT002
+        bool,
+        typer.Option("--read-again", help="Read every file, even one that looks unchanged."),
+    ] = False,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Measure on the workers of a Dask scheduler."),
+    ] = None,
+    untrusted: Untrusted = False,  # noqa: FBT002
+    limit: ChangedLimits = None,
+    a4: Annotated[
+        float,
+        typer.Option(
+            parser=hertz, metavar="HZ", help="Frequency of A4; open pitches are held against it."
+        ),
+    ] = ISO16_A4_HZ,
+    jobs: Jobs = -1,
+    quiet: Quiet = False,  # noqa: FBT002
+) -> None:
+    """Decide for each instrument of a lot: conform, not conform, or measure again.
+
+    Example: pluckcheck lot week12 --out results
+    """
+    from analyzer.lot.analysis import Asked, analyze_lot
+    from analyzer.recording.limits import ReadingRules, limits_with
+    from analyzer.report.tables import table_form
+    from cli.outputs import check_outputs, outputs_of
+    from cli.printing import Progress
+
+    rules = ReadingRules(limits_with(limit or ()), untrusted)
+    asked = Asked(
+        specification, instrument, a4, rules, jobs, scheduler, read_again=read_again, strict=strict
+    )
+    outputs = outputs_of(
+        json=(json, _json),
+        csv=(csv, table_form(csv, _sessions)),
+        values_csv=(values_csv, table_form(values_csv, _values)),
+        xlsx=(xlsx, _workbook),
+    )
+    check_outputs(outputs, [])
+    with libraries_silenced(), Progress(quiet=quiet, of="instruments") as progress:
+        result = analyze_lot(place, out, asked, progress.update)
+    give(result, outputs, quiet=quiet)
+
+
+# What is seldom asked for is imported when it is.
+def _json(result: LotResult) -> str:
+    from analyzer.lot.output.summary_json import as_json
+
+    return as_json(result.summary)
+
+
+def _sessions(result: LotResult) -> pd.DataFrame:
+    from analyzer.lot.output.tables import sessions_table
+
+    return sessions_table(result.sessions)
+
+
+def _values(result: LotResult) -> pd.DataFrame:
+    from analyzer.lot.output.tables import values_table
+
+    return values_table(result.values)
+
+
+def _workbook(result: LotResult) -> bytes:
+    from analyzer.lot.output.tables import lot_xlsx
+
+    return lot_xlsx(result.sessions, result.values, result.left_out)

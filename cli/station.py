@@ -1,0 +1,108 @@
+"""``pluckcheck station``: a reference that is recorded every day, to find what has changed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.app import ChangedLimits, Quiet, app, cents, count, give, hertz
+from cli.streams import libraries_silenced
+
+
+@app.command()
+def station(
+    reference: Annotated[
+        Path,
+        typer.Argument(
+            metavar="RECORDING_OR_FOLDER",
+            help="A recording of a steady tone, or the folder of a reference instrument.",
+        ),
+    ],
+    out: Annotated[
+        Path, typer.Option(metavar="DIR", help="Where the checks are kept, in lot.sqlite.")
+    ],
+    station: Annotated[str, typer.Option(metavar="NAME", help="Name of the station.")],
+    tone: Annotated[
+        float | None,
+        typer.Option(parser=hertz, metavar="HZ", help="The tone's frequency, as its source says."),
+    ] = None,
+    tolerance_cents: Annotated[
+        float | None,
+        typer.Option(
+            parser=cents,
+            metavar="CENTS",
+            help="The most that the pitch may be off the tone, or a string's error off its "
+            "baseline, beside the limits from the first checks.",
+        ),
+    ] = None,
+    baseline: Annotated[
+        int | None,
+        typer.Option(
+            parser=count, metavar="N", help="Checks that make the baseline.  [default: 20]"
+        ),
+    ] = None,
+    new_baseline: Annotated[  # noqa: FBT002
+        bool,
+        typer.Option("--new-baseline", help="Begin a new baseline with this check."),
+    ] = False,
+    at: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TIME",
+            help="When it was recorded, ISO 8601.  [default: when the file was last changed]",
+        ),
+    ] = None,
+    json: Annotated[
+        Path | None, typer.Option(help="Write the check as JSON; - for standard output.")
+    ] = None,
+    untrusted: Annotated[  # noqa: FBT002
+        bool,
+        typer.Option(
+            "--untrusted",
+            help="A recording of a stranger: decode it in a process of its own, follow no link.",
+        ),
+    ] = False,
+    limit: ChangedLimits = None,
+    quiet: Quiet = False,  # noqa: FBT002
+) -> None:
+    """Say whether a station's recorder is as before, by a reference that is recorded every day.
+
+    Exit codes: 0 as before (or no baseline yet), 1 changed or not measured, 2 unusable input.
+
+    Example: pluckcheck station today.wav --out checks --station bench-1 --tone 440
+    """
+    from analyzer.lot.station_check.check import (
+        CheckRequest,
+        check_request,
+        check_station,
+        files_read,
+    )
+    from analyzer.lot.station_check.files import check_as_json
+    from analyzer.lot.station_check.thresholds import BASELINE_CHECKS
+    from analyzer.lot.store import FILE_NAME, open_store
+    from analyzer.recording.limits import ReadingRules, limits_with
+    from cli.outputs import check_outputs, outputs_of
+    from cli.printing import Progress
+
+    request = CheckRequest(
+        reference,
+        station,
+        tone,
+        at,
+        BASELINE_CHECKS if baseline is None else baseline,
+        new_baseline,
+        tolerance_cents,
+        ReadingRules(limits_with(limit or ()), untrusted),
+    )
+    check_request(request)
+    outputs = outputs_of(json=(json, check_as_json))
+    check_outputs(outputs, [*files_read(request), out / FILE_NAME])
+    with (
+        open_store(out / FILE_NAME, create=True) as store,
+        libraries_silenced(),
+        Progress(quiet=quiet) as progress,
+    ):
+        found = check_station(request, store, progress=progress.update)
+    give(found, outputs, quiet=quiet)

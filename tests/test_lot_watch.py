@@ -1,0 +1,189 @@
+"""A watched folder: each instrument is measured once, when it is complete, and not before."""
+
+from __future__ import annotations
+
+import shutil
+import signal
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import pytest
+from made_lots import made_lot
+
+from analyzer.errors import UnusableInputError
+from analyzer.lot.analysis import Asked, lot_run, specification_of
+from analyzer.lot.run import Done, LotRun
+from analyzer.lot.store import FILE_NAME, open_store
+from analyzer.lot.watch import (
+    SETTLED_S,
+    TOLD_AFTER_S,
+    Waiting,
+    Watch,
+    event_in_words,
+    watch,
+)
+
+ONE = Asked(jobs=1)
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory) -> Path:
+    folder = tmp_path_factory.mktemp("made") / "lot"
+    made_lot(folder, 2, tuning=("E2", "A2"), rate_hz=11_025)
+    return folder
+
+
+class Clock:
+    now_s = 1000.0
+
+    def __call__(self) -> float:
+        return self.now_s
+
+
+@pytest.fixture
+def folder(made, tmp_path) -> Path:
+    """The lot's files, and no instrument yet."""
+    place = tmp_path / "station"
+    place.mkdir()
+    for name in ("lot.toml", "instrument.toml"):
+        shutil.copy(made / name, place)
+    return place
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def watched(folder, tmp_path, clock) -> Watch:
+    return Watch(str(folder), tmp_path / "out", ONE, clock)
+
+
+@pytest.fixture
+def run(folder, tmp_path):
+    with (
+        open_store(tmp_path / "out" / FILE_NAME, create=True) as store,
+        lot_run("station", store, specification_of(str(folder), None), ONE) as found,
+    ):
+        yield found
+
+
+def looks(watched: Watch, run: LotRun, clock: Clock, after_s: float) -> list:
+    clock.now_s += after_s
+    return list(watched.look(run))
+
+
+def test_nothing_is_there_yet(watched, run, clock):
+    assert looks(watched, run, clock, 0) == []
+    assert looks(watched, run, clock, 2 * TOLD_AFTER_S) == []
+
+
+def test_an_instrument_is_measured_once_when_it_is_complete(made, folder, watched, run, clock):
+    files = sorted((made / "P00001").iterdir())
+    (folder / "P00001").mkdir()
+    for path in files[:-1]:
+        shutil.copy(path, folder / "P00001")
+        assert looks(watched, run, clock, SETTLED_S + 1) == []
+    assert looks(watched, run, clock, SETTLED_S + 1) == []  # settled, but one note is missing
+    shutil.copy(files[-1], folder / "P00001")
+    assert looks(watched, run, clock, SETTLED_S + 1) == []  # complete, but it has just changed
+    (done,) = looks(watched, run, clock, SETTLED_S + 1)
+    assert (done.session.serial, done.measured) == ("P00001", 4)
+    assert event_in_words(done).startswith(f"P00001: {done.decision.verdict}. ")
+    assert looks(watched, run, clock, SETTLED_S + 1) == []
+
+
+def test_a_recording_that_still_grows_is_waited_for(made, folder, watched, run, clock):
+    shutil.copytree(made / "P00001", folder / "P00001")
+    growing = folder / "P00001" / "s1_open_1.wav"
+    whole = growing.read_bytes()
+    for part in range(1, 5):
+        growing.write_bytes(whole[: part * len(whole) // 4])
+        assert looks(watched, run, clock, SETTLED_S - 1) == []
+    (done,) = looks(watched, run, clock, SETTLED_S)
+    assert done.fault is None
+
+
+def test_what_is_missing_is_said_once_after_a_while(made, folder, watched, run, clock):
+    shutil.copytree(made / "P00001", folder / "P00001")
+    (folder / "P00001" / "s2_f12_1.wav").unlink()
+    assert looks(watched, run, clock, 0) == []
+    (waiting,) = looks(watched, run, clock, TOLD_AFTER_S)
+    assert isinstance(waiting, Waiting)
+    assert event_in_words(waiting) == "P00001: waits for s2_f12."
+    assert looks(watched, run, clock, TOLD_AFTER_S) == []
+    assert watched.waiting() == 1
+
+
+def test_a_new_take_is_measured_and_decided_again(made, folder, watched, run, clock):
+    shutil.copytree(made / "P00001", folder / "P00001")
+    looks(watched, run, clock, 0)
+    (first,) = looks(watched, run, clock, SETTLED_S)
+    shutil.copy(made / "P00002" / "s2_open_1.wav", folder / "P00001" / "s2_open_2.wav")
+    looks(watched, run, clock, 1)
+    (second,) = looks(watched, run, clock, SETTLED_S)
+    assert (first.measured, second.measured) == (4, 1)
+
+
+def test_a_table_beside_makes_it_complete(made, folder, watched, run, clock):
+    (folder / "P00001").mkdir()
+    shutil.copy(made / "P00001" / "s2_open_1.wav", folder / "P00001" / "a.wav")
+    table = "file,start_s,end_s,string,fret\na.wav,,,2,open\n"
+    (folder / "P00001" / "takes.csv").write_text(table)
+    looks(watched, run, clock, 0)
+    (done,) = looks(watched, run, clock, SETTLED_S)
+    assert isinstance(done, Done)
+    assert done.decision.verdict == "not decided"
+
+
+def test_a_folder_that_stays_empty_is_told_of_once(folder, watched, run, clock):
+    (folder / "P00009").mkdir()
+    assert looks(watched, run, clock, 0) == []
+    (fault,) = looks(watched, run, clock, TOLD_AFTER_S)
+    assert "holds no recording" in event_in_words(fault)
+    assert looks(watched, run, clock, TOLD_AFTER_S) == []
+
+
+def test_what_is_known_is_counted_and_not_measured_again(made, folder, tmp_path):
+    shutil.copytree(made / "P00001", folder / "P00001")
+    for known in (0, 1):
+        stop, told = threading.Event(), []
+
+        def tell(event: object, told: list = told, stop: threading.Event = stop) -> None:
+            told.append(event)
+            stop.set()
+
+        if known:
+            threading.Timer(SETTLED_S + 6, stop.set).start()
+        tally = watch(str(folder), tmp_path / "out", ONE, stop, tell)
+        assert len(told) == 1 - known
+        assert tally.known == known
+        assert tally.complete
+
+
+def test_a_folder_that_is_not_there_is_one_line(tmp_path):
+    with pytest.raises(UnusableInputError, match=r"nowhere: is not there\. Give the folder"):
+        watch(str(tmp_path / "nowhere"), tmp_path / "out", ONE, threading.Event(), print)
+
+
+@pytest.mark.parametrize(("number", "strict"), [(signal.SIGTERM, True), (signal.SIGINT, False)])
+def test_the_command_ends_cleanly_on_a_signal(made, folder, tmp_path, number, strict):
+    shutil.copytree(made / "P00001", folder / "P00001")
+    (folder / "lot.toml").write_text("[error]\nlower_cents = 40.0\ntarget_cents = 50.0\n")
+    command = [sys.executable, "-m", "cli", "watch", str(folder), "--out", str(tmp_path / "out")]
+    process = subprocess.Popen(
+        [*command, "--jobs", "1", *(["--strict"] if strict else [])],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    line = process.stdout.readline()
+    process.send_signal(number)
+    rest, errors = process.communicate(timeout=120)
+    assert "P00001: not conform." in line
+    assert rest.startswith("Stopped. 1 measured: 0 conform, 1 not conform, 0 not decided;")
+    assert errors == ""
+    assert process.returncode == (1 if strict else 0)
