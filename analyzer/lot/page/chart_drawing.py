@@ -16,7 +16,7 @@ from analyzer.lot.statistics.charts import Chart, ChartPair
 from analyzer.lot.statistics.run_rules import Violation
 from analyzer.page.scale import Scale, Tick, with_room
 
-WIDTH, LEFT, RIGHT = 340.0, 40.0, 334.0
+WIDTH, LEFT, RIGHT = 340.0, 40.0, 326.0
 _TOP, _LOCATION, _SCATTER, _BETWEEN, _BOTTOM = 22.0, 110.0, 66.0, 30.0, 38.0
 _MOST_DOTS, _MOST_POINTS = 80, 300  # beyond them a line without dots, and strokes
 _TICKS_X, _TICKS_HIGH = 6, 4
