@@ -123,6 +123,19 @@ def test_every_lot_fits_every_screen(chromium, files, name, width, scheme) -> No
     page.context.close()
 
 
+@pytest.mark.parametrize("name", ["drifting", "studied", "hostile"])
+def test_no_width_scrolls_sideways(chromium, files, name) -> None:
+    """About every width at which the page changes its form, with all its parts open."""
+    page, _ = opened(chromium, files[name])
+    page.eval_on_selector_all("details", "all => all.forEach(each => { each.open = true; })")
+    page.locator(".live .unfold").first.click()
+    for width in (320, 360, 480, 640, 641, 720, 800, 900, 1023, 1024, 1150, 1279, 1280, 1440, 1920):
+        page.set_viewport_size({"width": width, "height": 900})
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= width, (name, width, wide)
+    page.context.close()
+
+
 def test_the_table_is_filtered_sorted_and_turned(chromium, files, lots) -> None:
     page, seen = opened(chromium, files["large"])
     sessions = lots["large"].sessions
