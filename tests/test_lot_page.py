@@ -148,6 +148,14 @@ def test_what_needs_a_look_comes_first_and_the_worst_is_named(made, html) -> Non
     ranks = [rank[field(row, "verdict")] for row in rows]
     assert ranks == sorted(ranks)
     assert set(ranks) == {0, 1, 2}
+    for each in set(ranks):  # and within a verdict the furthest off
+        ways = [
+            float(field(row, "% of the way from target to limit"))
+            for row, of in zip(rows, ranks, strict=True)
+            if of == each
+        ]
+        assert ways == sorted(ways, reverse=True)
+        assert len(set(ways)) > 1
     values = made.values[made.values["latest"]].dropna(subset="value_cents")
     for row in rows[::7]:
         own = values[values["serial"] == field(row, "serial number")]
