@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -73,18 +73,71 @@ def analyze_folder(
     >>> max(report.strings, key=lambda each: each.error_cents).string
     3
     """
-    check_a4(a4_hz)
     check_jobs(jobs)
+    inputs = read_inputs(
+        folder, instrument_file, previous=previous, turned=turned, a4_hz=a4_hz, rules=rules
+    )
+    measured = measure_files(inputs, inputs.files, jobs, progress)
+    return report_of(inputs, measured, jobs)
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """All that an analysis is made from but the sound: read, and found right.
+
+    ``files``: every recording of ``folder``; ``listed``: what a table of takes says, by file name.
+    """
+
+    folder: Path
+    files: tuple[Path, ...]
+    instrument: Instrument
+    warnings: tuple[str, ...]
+    listed: Mapping[str, Sequence[Listed]]
+    done: Done | None
+    a4_hz: float
+    rules: ReadingRules
+
+
+def read_inputs(
+    folder: Path | str,
+    instrument_file: Path | str | None = None,
+    *,
+    previous: Path | str | None = None,
+    turned: Path | str | None = None,
+    a4_hz: float = ISO16_A4_HZ,
+    rules: ReadingRules = TRUSTED,
+) -> Inputs:
+    """Read what stands beside the recordings; parameters and errors as of ``analyze_folder``."""
+    check_a4(a4_hz)
     folder = Path(folder)
     files = find_recordings(folder, rules.limits)
     instrument, warnings = instrument_beside(folder, instrument_file, rules)
     done = _done(previous, turned, instrument)
     listed = table_beside(folder, instrument, files, rules)
-    measure = partial(measure_file, instrument=instrument, a4_hz=a4_hz, rules=rules)
-    measured = _measure_all(files, listed, measure, jobs, progress)
-    measured = judge_together(measured, instrument, a4_hz)
-    report = build_report(instrument, a4_hz, measured, warnings, done)
-    return replace(report, reading=(*rules.changed(), *_processes(jobs)))
+    return Inputs(folder, tuple(files), instrument, tuple(warnings), listed, done, a4_hz, rules)
+
+
+def measure_files(
+    inputs: Inputs, files: Sequence[Path], jobs: int, progress: Progress | None = None
+) -> list[list[Measured]]:
+    """What is measured in each of some recordings, in their order.
+
+    Raises UnusableInputError where the processes cannot be had.
+    """
+    if not files:
+        return []
+    measure = partial(
+        measure_file, instrument=inputs.instrument, a4_hz=inputs.a4_hz, rules=inputs.rules
+    )
+    return _measure_all(files, inputs.listed, measure, jobs, progress)
+
+
+def report_of(inputs: Inputs, measured: Sequence[Sequence[Measured]], jobs: int) -> Report:
+    """The report, from what was measured in each recording."""
+    every = [each for file in measured for each in file]
+    together = judge_together(every, inputs.instrument, inputs.a4_hz)
+    report = build_report(inputs.instrument, inputs.a4_hz, together, inputs.warnings, inputs.done)
+    return replace(report, reading=(*inputs.rules.changed(), *_processes(jobs)))
 
 
 def _processes(jobs: int) -> tuple[tuple[str, str], ...]:
@@ -130,16 +183,16 @@ def _measure_all(
     measure: Callable[[Path, Sequence[Listed]], list[Measured]],
     jobs: int,
     progress: Progress | None,
-) -> list[Measured]:
+) -> list[list[Measured]]:
     workers = min(joblib.effective_n_jobs(jobs), -(-len(files) // _FILES_A_WORKER))
     pool = joblib.Parallel(n_jobs=workers, return_as="generator")
     tasks = (joblib.delayed(measure)(path, listed.get(path.name, ())) for path in files)
-    measured: list[Measured] = []
+    measured: list[list[Measured]] = []
     try:
         with starting_processes():
             results = pool(tasks)
         for done, each in enumerate(results, 1):
-            measured += each
+            measured.append(each)
             if progress is not None:
                 progress(done, len(files))
     except BrokenProcessPool as error:

@@ -108,10 +108,16 @@ def _strongest(level_db: Levels, parts: list[tuple[int, int]]) -> int:
     return int(np.argmax([np.sum(10 ** (level_db[a:b] / 10)) for a, b in parts]))
 
 
+def _floor_db(level_db: Levels) -> float:
+    """The level below which a tenth of the steps lie, dB, as ``np.percentile`` has it."""
+    ordered, place = np.sort(level_db), 0.1 * (level_db.size - 1)
+    return float(np.interp(place, np.arange(level_db.size), ordered))
+
+
 def _sounding_regions(level_db: NDArray[np.float64], step_s: float) -> list[tuple[int, int]]:
     """Runs of steps in which something sounds, as (first, last + 1)."""
     peak_db = float(np.max(level_db))
-    floor_db = float(np.percentile(level_db, 10))
+    floor_db = _floor_db(level_db)
     threshold_db = peak_db - _AUDIBLE_DB
     if floor_db < peak_db - _CLEAR_FLOOR_DB:  # otherwise the note fills the file
         threshold_db = max(threshold_db, floor_db + _FLOOR_MARGIN_DB)
@@ -131,7 +137,7 @@ def _parts(
     """
     start, stop = region
     step_s = recording.step_s
-    peak_db, floor_db = float(np.max(level_db[start:stop])), float(np.percentile(level_db, 10))
+    peak_db, floor_db = float(np.max(level_db[start:stop])), _floor_db(level_db)
     threshold_db = max(peak_db - _ONSET_DB, 0.5 * (peak_db + floor_db))  # above loud noise
     onset = start + int(np.argmax(level_db[start:stop] >= threshold_db))
     begin_s, end_s = (first + onset) * step_s, (first + stop) * step_s

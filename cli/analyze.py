@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from analyzer.errors import UnusableInputError
 from analyzer.music import ISO16_A4_HZ
 from cli.app import ChangedLimits, Jobs, Quiet, Untrusted, app, give, hertz
 from cli.streams import libraries_silenced
 
 if TYPE_CHECKING:
+    from analyzer.bench import Bench
     from analyzer.report.model import Report
     from cli.outputs import FolderOutput
 
@@ -74,6 +76,21 @@ def analyze(
             help="Write a short message (Markdown) that asks for what is missing or unusable."
         ),
     ] = None,
+    history: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="PATH",
+            help="Keep the report in a store, a file (*.sqlite) or its folder, for pluckcheck "
+            "history; what that has measured already is not measured again.",
+        ),
+    ] = None,
+    serial: Annotated[
+        str | None,
+        typer.Option(
+            help="Serial number that it is kept under.  [default: the name of FOLDER]",
+            show_default=False,
+        ),
+    ] = None,
     untrusted: Untrusted = False,  # noqa: FBT002
     limit: ChangedLimits = None,
     a4: Annotated[
@@ -96,7 +113,7 @@ def analyze(
     from analyzer.report.files import as_json
     from analyzer.report.request_text import as_request
     from analyzer.report.tables import recordings_frame, strings_frame, table_form
-    from cli.outputs import AnyOutput, check_outputs, outputs_of
+    from cli.outputs import AnyOutput, StoreOutput, check_outputs, outputs_of
     from cli.printing import Progress
 
     rules = ReadingRules(limits_with(limit or ()), untrusted)
@@ -113,10 +130,13 @@ def analyze(
     ]
     if plots is not None:
         outputs.append(_figures(plots))
+    bench = _bench(history, folder, serial)
+    if bench is not None and history is not None:
+        outputs.append(StoreOutput("--history", history, bench.files, bench.keep))
     inputs = input_files(folder, instrument, previous, turned, limits=rules.limits)
     check_outputs(outputs, inputs)
     with libraries_silenced(), Progress(quiet=quiet) as progress:
-        report = analyze_folder(
+        report = (analyze_folder if bench is None else bench.analyze)(
             folder,
             instrument_file=instrument,
             previous=previous,
@@ -127,6 +147,18 @@ def analyze(
             rules=rules,
         )
     give(report, outputs, quiet=quiet)
+
+
+def _bench(history: Path | None, folder: Path, serial: str | None) -> Bench | None:
+    if history is not None:
+        from analyzer.bench import bench_of
+
+        return bench_of(history, folder, serial)
+    if serial is not None:
+        raise UnusableInputError(
+            "--serial", "stands alone", "Give the store that the report is kept in with --history"
+        )
+    return None
 
 
 # What is seldom asked for is imported when it is: an analysis must not wait for it.

@@ -9,7 +9,7 @@ from typing import Any
 import typer
 
 from analyzer.errors import UnusableInputError
-from cli import analyze, compare, inspect, lot, restring, schema, sheet, station, watch
+from cli import analyze, compare, history, inspect, lot, restring, schema, sheet, station, watch
 from cli.app import EXIT_COMPLETE, EXIT_UNUSABLE, PROGRAM, app
 from cli.streams import (
     ReaderGoneError,
@@ -23,7 +23,7 @@ EXIT_INTERRUPTED, EXIT_READER_GONE = 130, 141  # as shells count SIGINT and SIGP
 # Typer has no name of its own for it, and not every version of it depends on click.
 _USAGE_ERROR: type[Exception] = typer.BadParameter.__mro__[1]
 # Each has joined the application by now.
-_COMMANDS = (analyze, compare, inspect, lot, restring, schema, sheet, station, watch)
+_COMMANDS = (analyze, compare, history, inspect, lot, restring, schema, sheet, station, watch)
 
 
 def main() -> None:

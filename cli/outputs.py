@@ -87,6 +87,24 @@ class FolderOutput:
         self.write(result, self.path)
 
 
+@dataclass(frozen=True)
+class StoreOutput:
+    """What is added to a store, which may be there; ``places`` are all its files."""
+
+    option: str
+    path: Path
+    places: Sequence[Path]
+    keep: Callable[[Any], None]
+    printed: bool = False
+
+    def check(self, inputs: Sequence[Path]) -> None:
+        """Refuse a place that holds an input. Whether it is a store, opening it will say."""
+        _check_not_read(self.option, self.places, inputs)
+
+    def deliver(self, result: Any) -> None:
+        self.keep(result)
+
+
 def _check_not_read(option: str, places: Sequence[Path], inputs: Sequence[Path]) -> None:
     for place in places:
         for path in inputs:
@@ -96,7 +114,7 @@ def _check_not_read(option: str, places: Sequence[Path], inputs: Sequence[Path])
                 )
 
 
-AnyOutput = Output | FolderOutput
+AnyOutput = Output | FolderOutput | StoreOutput
 
 
 def outputs_of(**wanted: tuple[Path | None, Callable[[Any], str | bytes]]) -> list[Output]:

@@ -20,6 +20,7 @@ from rich.text import Text
 
 from analyzer.inspection.model import Inspection, PluckList
 from analyzer.lot.analysis import LotResult
+from analyzer.lot.histories import History, InstrumentHistory, Period
 from analyzer.lot.station_check.model import CheckedStation
 from analyzer.report.comparison import Comparison
 from analyzer.report.model import Report
@@ -29,7 +30,16 @@ from analyzer.restring.plan import RestringPlan
 from analyzer.restring.terminal import TerminalPlan
 from cli.streams import print_text
 
-Shown = Report | Comparison | RestringPlan | Inspection | PluckList | LotResult | CheckedStation
+Shown = (
+    Report
+    | Comparison
+    | RestringPlan
+    | Inspection
+    | PluckList
+    | LotResult
+    | CheckedStation
+    | History
+)
 PIPED_COLUMNS = 120
 TEXT_COLUMNS = 80
 _BAR_COLUMNS = 16  # what stands beside it then fits into 80
@@ -103,14 +113,22 @@ def _shown(result: Shown) -> RenderableType:
         if isinstance(result, Inspection):
             return TerminalInspection(result)
         return TerminalPlucks(result)
-    if isinstance(result, CheckedStation):
-        from analyzer.lot.station_check.terminal import TerminalCheck
-
-        return TerminalCheck(result)
+    if isinstance(result, LotResult | CheckedStation | InstrumentHistory | Period):
+        return _shown_of_lots(result)
     if isinstance(result, Report):
         return TerminalReport(result)
+    return TerminalPlan(result) if isinstance(result, RestringPlan) else TerminalComparison(result)
+
+
+def _shown_of_lots(result: LotResult | CheckedStation | History) -> RenderableType:
     if isinstance(result, LotResult):
         from analyzer.lot.output.terminal import TerminalLot
 
         return TerminalLot(result.summary, result.run_in_words())
-    return TerminalPlan(result) if isinstance(result, RestringPlan) else TerminalComparison(result)
+    if isinstance(result, CheckedStation):
+        from analyzer.lot.station_check.terminal import TerminalCheck
+
+        return TerminalCheck(result)
+    from analyzer.lot.output.history_terminal import TerminalHistory
+
+    return TerminalHistory(result)

@@ -15,7 +15,9 @@ from cli.streams import print_data
 def schema(
     of: Annotated[
         SchemaName,
-        typer.Argument(help="Which JSON: of analyze, compare, restring, inspect, lot or station."),
+        typer.Argument(
+            help="Which JSON: of analyze, compare, restring, inspect, lot, station or history."
+        ),
     ] = "report",
 ) -> None:
     """Print the JSON Schema (2020-12) of a JSON output: its keys, their units, what may be null.

@@ -14,6 +14,9 @@ from typing import TextIO
 from analyzer.errors import UnusableInputError, printable
 
 LONGEST_LINE = 2000  # characters; its parts are cut before
+# Of what is written at once, Python with -u gives a pipe as much as that takes when its reader
+# goes, and only the next piece fails.
+_PIECE = 65_536  # characters; as large as most pipes
 
 
 class ReaderGoneError(Exception):
@@ -64,14 +67,17 @@ def libraries_silenced() -> Iterator[None]:
 def print_text(text: str) -> None:
     """Print to standard output. Raises ReaderGoneError, or UnusableInputError where it fails."""
     with _standard_output() as stream:
-        stream.write(text)
+        for start in range(0, len(text), _PIECE):
+            stream.write(text[start : start + _PIECE])
 
 
 def print_data(content: str | bytes) -> None:
     """Print text in UTF-8, whatever the terminal's encoding is: JSON has no other."""
     with _standard_output() as stream:
         stream.flush()
-        stream.buffer.write(content if isinstance(content, bytes) else content.encode("utf-8"))
+        left = memoryview(content if isinstance(content, bytes) else content.encode("utf-8"))
+        while left:
+            left = left[stream.buffer.write(left) :]
 
 
 @contextmanager

@@ -51,6 +51,7 @@ WITHOUT_UNIT = {
     *("instrument_factor", "instrument_factor_uncertainty", "normalised_difference"),
     *("weight", "value", "caution", "reject"),  # of the last three, "unit" stands beside them
     # Of a lot: shares, probabilities, indices and counts.
+    "conformity_probability",
     *("lower", "upper", "confidence", "share", "cumulative_share", "f", "p", "interaction_p"),
     *("consumers_risk", "producers_risk", "conforming_accepted", "nonconforming_rejected"),
     *("conforming_not_decided", "nonconforming_not_decided", "false_alarm", "normality_p"),

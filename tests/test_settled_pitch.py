@@ -40,6 +40,14 @@ def test_glide_is_fitted_and_not_averaged_over(write_pluck, glide_time_s) -> Non
     assert measure(path).sustain_drift_cents == pytest.approx(early_drift_cents(model), abs=0.3)
 
 
+@pytest.mark.parametrize("f_hz", [650.0, 1060.0, 1200.0])
+def test_energy_that_is_not_heard_is_in_the_glide(write_pluck, f_hz) -> None:
+    """The model's glide goes with 24 partials, of which 13 to 8 lie below 10 kHz."""
+    model = PluckModel(f_hz, 1e-4, 9.0, None, 1.8, first_partial_db=-25, pluck_position=0.26)
+    path = write_pluck("p.wav", model)
+    assert abs(off_cents(path, f_hz)) < 0.015
+
+
 def test_stretched_partials_do_not_pull_the_figure_up(write_pluck) -> None:
     # Partial 10 at B = 1e-4 sits 8.53 cents high: 1200 log2 sqrt((1 + 100 B) / (1 + B)).
     assert 1200 * math.log2(math.sqrt((1 + 100e-4) / (1 + 1e-4))) == pytest.approx(8.53, abs=0.01)

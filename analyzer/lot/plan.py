@@ -46,9 +46,8 @@ def _unchanged(session: Session, known: Mapping[str, FileState]) -> dict[str, Fi
 
 def _elsewhere(store: Store, session: Session) -> dict[str, FileState]:
     """What the same instrument's files were like where they lay before: a lot may be moved."""
-    places = store.places_of(session.serial)
     found: dict[str, FileState] = {}
-    for place in places:
+    for place in reversed(store.places_of(session.serial)):  # the latest goes before the others
         if place != session.place:
             found |= _unsure(store.known_states(replace(session, place=place)))
     return found

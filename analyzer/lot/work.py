@@ -147,7 +147,7 @@ def _file(
     """One recording, and whether it had to be measured for it."""
     known = task.known.get(unread.file)
     same = known is not None and unread.token and known.state.token == unread.token
-    state = known.state if known is not None and same else _read(path, unread)
+    state = known.state if known is not None and same else read_state(path, unread)
     key = inputs.key_of(state)
     if known is not None and known.key == key:
         return replace(known, state=state), False
@@ -156,12 +156,14 @@ def _file(
     return MeasuredFile(state, key, tuple(measured)), True
 
 
-def _read(path: Path, unread: FileState) -> FileState:
+def read_state(path: Path, unread: FileState) -> FileState:
     """With the content's digest. What cannot be read is looked at again the next time."""
     try:
-        return replace(unread, sha256=sha256_of(path))
+        if path.is_file():  # a pipe would be waited for
+            return replace(unread, sha256=sha256_of(path))
     except OSError:
-        return FileState(unread.file, "", _UNREADABLE)
+        pass
+    return FileState(unread.file, "", _UNREADABLE)
 
 
 def _decided(

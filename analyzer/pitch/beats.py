@@ -14,6 +14,8 @@ to all of them, each at its own multiple, is called beating.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,37 +40,71 @@ _DEPTH = 0.05  # of the second line against the first
 def beat_hz(rest: Rest, peaks: Peaks) -> float:
     """The rate b of equation (1), Hz, on the clock of ``rest``; NaN where no beating is heard."""
     numbers, standing = peaks.numbers, peaks.standing
-    loud = np.abs(rest.values) ** 2 > _HEARD_POWER * np.quantile(rest.noise, _QUIET_SHARE)
+    place = np.arange(rest.noise.size) / max(rest.noise.size - 1, 1)
+    quiet = float(np.interp(_QUIET_SHARE, place, np.sort(rest.noise)))
+    loud = rest.values.real**2 + rest.values.imag**2 > _HEARD_POWER * quiet
     heard = np.logical_and.accumulate(loud, axis=1)
     used = np.sum(heard, axis=1) >= _FEWEST_SAMPLES
     if np.sum(used) < _FEWEST_PARTIALS:
         return math.nan
-    counts = np.sum(heard[used], axis=1, keepdims=True)
+    counts = np.sum(heard[used], axis=1)
     uneven = _uneven(rest.values[used], heard[used], rest.times_s)
-    lines = np.abs(fft.fft(uneven, _SIZE, axis=1) / counts) ** 2
-    power = np.sum(np.abs(uneven) ** 2, axis=1, keepdims=True) / counts
-    rates = np.linspace(0, _MOST_CYCLES / float(np.min(numbers[used])), _RATES + 1)[1:]
-    cycles = np.concatenate([rates, -rates]) * numbers[used, None]
-    say = standing[used, None] * _told_apart(cycles, counts)
-    share = _share(lines, power, cycles, say)
+    bins = fft.fft((uneven / counts[:, None]).astype(np.complex64), _SIZE, axis=1)
+    lines = bins.real**2 + bins.imag**2
+    power = np.sum(np.abs(uneven) ** 2, axis=1) / counts
+    looks = _looks(tuple(numbers[used])).only_told_apart(counts)
+    share = _share(lines, power, standing[used], looks)
     best = int(np.argmax(share))
     step_s = float(rest.times_s[1] - rest.times_s[0])
-    return float(rates[best % _RATES] / step_s) if share[best] > _EXPLAINED else math.nan
+    fastest_hz = _MOST_CYCLES / float(np.min(numbers[used])) / step_s
+    found_hz = fastest_hz * (best % _RATES + 1) / _RATES
+    return found_hz if share[best] > _EXPLAINED else math.nan
 
 
-def _told_apart(cycles: Real, counts: NDArray[np.int_]) -> NDArray[np.bool_]:
-    """Whether a second line so many cycles a sample away can be told from the first."""
-    away = np.abs(cycles)
-    return np.asarray((away <= _MOST_CYCLES) & (away * counts >= _LEAST_CYCLES))
+@dataclass(frozen=True)
+class _Looks:
+    """Where second lines are looked for; (looks,) each, of all partials and rates.
+
+    ``partial`` is the place of the partial, ``rate`` that of the rate: _RATES of them upwards,
+    then as many downwards; ``bin`` is the line's, and ``away`` its distance, cycles a sample.
+    """
+
+    partial: NDArray[np.int_]
+    rate: NDArray[np.int_]
+    bin: NDArray[np.int_]
+    away: Real
+
+    def only_told_apart(self, counts: NDArray[np.int_]) -> _Looks:
+        """Those far enough from the first line for partials heard in ``counts`` samples."""
+        told = self.away * counts[self.partial] >= _LEAST_CYCLES
+        return _Looks(self.partial[told], self.rate[told], self.bin[told], self.away[told])
 
 
-def _share(lines: Real, power: Real, cycles: Real, say: Real) -> Real:
-    """How much of what the partials do beside an even decay second lines explain; (rates,)."""
-    index = np.clip(np.round(cycles * _SIZE), -_SIZE // 2, _SIZE // 2 - 1).astype(int)
-    line = np.take_along_axis(lines, index, axis=1)
-    total = np.sum(say, axis=0)
-    share = np.sum(say * line / power, axis=0) / np.maximum(total, _FEWEST_PARTIALS - 0.5)
-    depth = np.sum(say * np.sqrt(line), axis=0)
+@lru_cache(maxsize=64)
+def _looks(numbers: tuple[float, ...]) -> _Looks:
+    """All looks for partials of such numbers, which many notes of an instrument have alike."""
+    ratio = np.array(numbers)[:, None] / min(numbers)
+    upwards = ratio * np.linspace(0, _MOST_CYCLES, _RATES + 1)[1:]
+    cycles = np.concatenate([upwards, -upwards], axis=1)
+    partial, rate = np.nonzero(np.abs(cycles) <= _MOST_CYCLES)
+    at = np.round(cycles[partial, rate] * _SIZE).astype(int)
+    return _Looks(partial, rate, at % _SIZE, np.abs(cycles[partial, rate]))
+
+
+def _share(lines: Real, power: Real, standing: Real, looks: _Looks) -> Real:
+    """How much of what the partials do beside an even decay second lines explain; (rates,).
+
+    ``lines`` (partials, bins) are powers, of which ``power`` (partials,) is the whole.
+    """
+    line, say = lines[looks.partial, looks.bin], standing[looks.partial]
+
+    def summed(values: Real) -> Real:
+        return np.asarray(np.bincount(looks.rate, values, 2 * _RATES), dtype=np.float64)
+
+    total = summed(say)
+    share = summed(say * line / power[looks.partial])
+    share = share / np.maximum(total, _FEWEST_PARTIALS - 0.5)
+    depth = summed(say * np.sqrt(line))
     return np.where(depth > _DEPTH * total, share, 0.0)
 
 

@@ -158,7 +158,7 @@ def _fit(fitting: Fitting, numbers: NDArray[np.int64], information: Real, score:
     if fitting.moved > _FAR:
         information = information + _HOLD * np.eye(waves.followed)
     wander = wander_over(t)
-    shapes = candidate_shapes(fitting.log_tau, np.sum(waves.sizes() ** 2, axis=0), t)
+    shapes = candidate_shapes(fitting.log_tau, np.sum(waves.sizes() ** 2, axis=0)[None], t)
     rows = np.concatenate([wander.integrals, shapes.integrals])[:, numbers]
     expected, hats = waves.phases[:, numbers], wander.integrals.shape[0]
     terms, lines = coupled_terms(

@@ -36,5 +36,6 @@ def find_clipping(samples: Real, rate_hz: float) -> Clipping:
     """Look for flat tops in samples (n,)."""
     size = max(1, round(_SHARE_FRAME_S * rate_hz))
     count = samples.size // size
-    top = np.abs(samples[: count * size]) >= _TOP * np.max(np.abs(samples))
-    return Clipping(np.mean(top.reshape(count, size), axis=1))
+    high = np.abs(samples)
+    top = high[: count * size] >= _TOP * np.max(high)
+    return Clipping(np.count_nonzero(top.reshape(count, size), axis=1) / size)

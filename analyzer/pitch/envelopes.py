@@ -23,6 +23,9 @@ _FEWEST_HEARD = 5
 _USUAL = (0.2, 0.9)  # quantiles over the partials
 _SCATTERED = 0.6
 _LEAST_PASSED = 0.3
+_UPWARDS = 1 / (1 - (np.arange(6) + 0.5) / 6)  # frequencies over the highest partial's
+# Of what an ideal string has above the partials at hand: what is not heard stretches it as well.
+_ABOVE = np.array([0.0, 0.3, 0.6, 1.0])
 _CLEANEST_POWER = 1e-8  # no recording is cleaner than 80 dB in the band of a partial
 
 
@@ -66,7 +69,10 @@ def first_noise(envelopes: Envelopes) -> Real:
     """
     second = np.diff(envelopes.values, n=2, axis=1)
     share = 6.0 if envelopes.half_hz is None else 1.0
-    variance = np.median(np.abs(second) ** 2, axis=1) / (2 * np.log(2) * share)
+    ordered = np.sort(second.real**2 + second.imag**2, axis=1)
+    last = ordered.shape[1] - 1
+    median = 0.5 * (ordered[:, last // 2] + ordered[:, (last + 1) // 2])
+    variance = median / (2 * np.log(2) * share)
     return _at_least(variance, np.abs(envelopes.values))
 
 
@@ -132,13 +138,15 @@ def _usual_spread(values: Real, weights: Real) -> float:
     return float(np.sum(np.diff(cumulative) * values[order]))
 
 
-def decaying_power(values: Complex, noise: Real, t: Real) -> Real:
-    """The string's power over time, each partial's decay taken as an exponential; (samples,).
+def decaying_powers(envelopes: Envelopes, noise: Real) -> Real:
+    """The string's power over time, each partial's decay taken as an exponential.
 
     Beats are smoothed over so: they move the phases in step with the power, and a glide that
-    followed them would be mistaken for one.
+    followed them would be mistaken for one. Candidates, (candidates, samples): the partials at hand
+    hold all of the power, or there is more above them, by ``_ABOVE``.
     """
-    power = np.abs(values) ** 2
+    t = envelopes.times_s
+    power = np.abs(envelopes.values) ** 2
     heard = (power > _HEARD_POWER * noise[:, None]).astype(np.float64)
     count = np.maximum(np.sum(heard, axis=1), 1.0)
     logs = np.log(np.maximum(power, 1e-300))
@@ -146,8 +154,28 @@ def decaying_power(values: Complex, noise: Real, t: Real) -> Real:
     centred = t - mean_t[:, None]
     slope = np.sum(heard * centred * logs, axis=1)
     slope /= np.maximum(np.sum(heard * centred**2, axis=1), 1e-9)
-    decays = np.exp(mean[:, None] + np.minimum(slope, 0.0)[:, None] * centred)
-    return np.asarray(np.sum(decays * (count > _FEWEST_HEARD)[:, None], axis=0)) + 1e-300
+    slope = np.minimum(slope, 0.0)
+    start = np.exp(mean - slope * mean_t) * (count > _FEWEST_HEARD)
+    at_hand = start @ np.exp(slope[:, None] * t) + 1e-300
+    above = _power_above(envelopes.centres_hz, start, slope, t)
+    return np.asarray(at_hand + _ABOVE[:, None] * above)
+
+
+def _power_above(centres_hz: Real, start: Real, slope: Real, t: Real) -> Real:
+    """What an ideal string has above the highest partial at hand, (samples,).
+
+    There partials start with powers as 1 / f^2, and so with equal shares of all that is above in
+    equal steps of 1 / f. ``start`` (partials,) are the powers at the onset, ``slope`` those of
+    their logarithms, which go on along a straight line in f.
+    """
+    x = centres_hz / centres_hz[-1]
+    level = start * x**2
+    say = np.sqrt(level) / (np.sum(np.sqrt(level)) + 1e-300)
+    mean, mean_slope = say @ x, say @ slope
+    leaning = say * (x - mean)
+    trend = min(leaning @ slope / max(leaning @ x, 1e-9), 0.0)
+    slopes = mean_slope + trend * (_UPWARDS - mean)
+    return np.asarray(np.sum(level) * np.mean(np.exp(slopes[:, None] * t), axis=0))
 
 
 def passed(phases: Real, envelopes: Envelopes) -> Real:

@@ -3,7 +3,8 @@
 A plucked string starts sharp, since its displacement stretches it, and settles. The shape of that
 is not known beforehand. Candidates are: no glide at all; exponentials of many time constants; and
 the string's own decaying energy as the envelopes show it, since tension modulation goes with the
-square of the amplitude (K. Legge and N. Fletcher, J. Acoust. Soc. Am. 76, 5, 1984; recalled).
+square of the amplitude (K. Legge and N. Fletcher, J. Acoust. Soc. Am. 76, 5, 1984; recalled). Of
+that energy there are several, since partials that are not heard have a share in it as well.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ class Shapes:
     """Candidates for the glide's course and their integrals from the onset.
 
     ``courses`` and ``integrals`` have shape (candidates, samples): the exponentials first, in even
-    steps of ``log_tau`` (the logarithm of the time constant in seconds), the energy last.
+    steps of ``log_tau`` (the logarithm of the time constant in seconds), the energies last.
     ``prior`` (candidates,) holds their probabilities; what is left to 1 is for no glide.
     """
 
@@ -55,18 +56,19 @@ def closer_time_constants(log_tau: Real, probabilities: Real) -> Real:
     return np.linspace(low, high, _CLOSER) if high > low else log_tau
 
 
-def candidate_shapes(log_tau: Real, power: Real, times_s: Real) -> Shapes:
-    """Shapes over ``times_s`` (samples,), from the onset; ``power`` (samples,) is the energy's."""
+def candidate_shapes(log_tau: Real, powers: Real, times_s: Real) -> Shapes:
+    """Shapes over ``times_s`` (samples,), from the onset; ``powers`` (energies, samples)."""
     tau = np.exp(log_tau)[:, None]
-    energy = power / np.mean(power[: max(1, times_s.size // 50)])
-    steps = 0.5 * (energy[1:] + energy[:-1]) * np.diff(times_s)
-    running = np.concatenate([[0.0], np.cumsum(steps)])
+    energy = powers / np.mean(powers[:, : max(1, times_s.size // 50)], axis=1, keepdims=True)
+    steps = 0.5 * (energy[:, 1:] + energy[:, :-1]) * np.diff(times_s)
+    running = np.pad(np.cumsum(steps, axis=1), ((0, 0), (1, 0)))
     density = (log_tau[1] - log_tau[0]) / np.log(_LONGEST_S / _SHORTEST_S)
-    prior = np.full(log_tau.size + 1, (1 - NO_GLIDE_PRIOR - _ENERGY) * density)
-    prior[-1] = _ENERGY
+    prior = np.full(log_tau.size + len(powers), (1 - NO_GLIDE_PRIOR - _ENERGY) * density)
+    prior[log_tau.size :] = _ENERGY / len(powers)
+    falling = np.exp(-times_s / tau)
     return Shapes(
         log_tau,
-        np.concatenate([np.exp(-times_s / tau), energy[None]]),
-        np.concatenate([tau * (1 - np.exp(-times_s / tau)), running[None]]),
+        np.concatenate([falling, energy]),
+        np.concatenate([tau * (1 - falling), running]),
         prior,
     )

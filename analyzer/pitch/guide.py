@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyzer.pitch.spectrum import LineSpectrum, NoteSpectrum
+from analyzer.pitch.spectrum import LineSpectrum, NoteSpectrum, Real
 
 LOWEST_HZ = 25.0
 HIGHEST_HZ = 1600.0
@@ -21,10 +21,10 @@ LEAST_VOICED_SHARE = 0.5
 _LOOK_RATE_HZ = 16_000.0
 _LOOK_FRAME = 3072
 _LOOK_S = 0.8  # the look is taken at the start of the note, where it is loud
-_BAND_SEMITONES = 3.0  # pYIN's band reaches this far to either side of the look
+_BAND_SEMITONES = 2.5  # pYIN's band reaches this far to either side of the look
 _FRAME = 128
 _PERIODS_A_FRAME = 6.0
-_HOP_S = 0.08
+_HOP_S = 0.15
 _RESOLUTION = 0.5  # semitones; the refinement looks 40 cents to either side
 _TRACKED_S = 0.5  # a note dies away into the noise; whether it is one shows in its start
 _RAISE_LINES = 14
@@ -67,19 +67,33 @@ def _look(spectrum: NoteSpectrum) -> float:
 
 def _raised(look_hz: float, lines: LineSpectrum) -> float:
     """YIN errs downwards on high or noisy notes: to a fraction, whose own lines are missing."""
+    level_db = _levels_db(look_hz, lines)
     for multiple in (7, 5, 3, 2, 2, 2):
-        if multiple * look_hz <= HIGHEST_HZ and _no_lines_of_its_own(look_hz, multiple, lines):
+        if multiple * look_hz > HIGHEST_HZ:
+            continue
+        if _no_lines_of_its_own(look_hz, multiple, lines, level_db):
             look_hz *= multiple
+            level_db = _levels_db(look_hz, lines)
+        elif multiple == 2:
+            break
     return look_hz
 
 
-def _no_lines_of_its_own(look_hz: float, multiple: int, lines: LineSpectrum) -> bool:
-    """Whether nothing but the lines of ``multiple`` times the pitch is heard."""
-    number = np.arange(1.0, multiple * (_RAISE_LINES // multiple) + 1)
+def _levels_db(look_hz: float, lines: LineSpectrum) -> Real:
+    """The highest levels about the multiples of a pitch, from 1 on, dB."""
+    number = np.arange(1.0, _RAISE_LINES + 1)
     reach = max(1, round(_RAISE_REACH * look_hz / lines.bin_hz))
     index = np.round(number * look_hz / lines.bin_hz).astype(int)[:, None]
     near = np.clip(index + np.arange(-reach, reach + 1), 0, lines.level_db.size - 1)
-    level_db = np.max(lines.level_db[near], axis=1)
+    return np.asarray(np.max(lines.level_db[near], axis=1))
+
+
+def _no_lines_of_its_own(
+    look_hz: float, multiple: int, lines: LineSpectrum, levels_db: Real
+) -> bool:
+    """Whether nothing but the lines of ``multiple`` times the pitch is heard."""
+    number = np.arange(1.0, multiple * (_RAISE_LINES // multiple) + 1)
+    level_db = levels_db[: number.size]
     own = number % multiple != 0
     if float(np.max(level_db[own])) < float(np.max(level_db[~own])) - _RAISE_FAINT_DB:
         return True
@@ -108,6 +122,7 @@ def _track(spectrum: NoteSpectrum, look_hz: float) -> Guide:
         # In octaves a second; pYIN refuses a step of more bins than its band has.
         max_transition_rate=_BAND_SEMITONES / 24 * rate_hz / hop,
         fill_na=np.nan,
+        center=False,  # every frame is full of the note
     )
     pitch_hz = float(np.nanmedian(found)) if np.any(voiced) else look_hz
     return Guide(pitch_hz, float(np.mean(voiced)))

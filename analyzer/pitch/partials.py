@@ -9,6 +9,7 @@ nearest peak.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,17 +80,13 @@ def find_again(lines: LineSpectrum, peaks: Peaks, rate_hz: float) -> Peaks:
 
 def _found(lines: LineSpectrum, f1_hz: float, stiffness: float, top_hz: float) -> Peaks:
     numbers = np.arange(1.0, MOST_PARTIALS + 1)
-    floor_db = lines.floor_db(stretched(numbers, f1_hz, stiffness), f1_hz)
-    for _ in range(2):
-        expected_hz = stretched(numbers, f1_hz, stiffness)
-        inside = expected_hz < top_hz
-        peaks = _nearest_peaks(
-            lines, numbers[inside], expected_hz[inside], floor_db[inside], top_hz
-        )
-        if peaks.numbers.size < 3:
-            break
-        f1_hz, stiffness = _straight_line(peaks)
-    return peaks
+    expected_hz = stretched(numbers, f1_hz, stiffness)
+    floor_db = lines.floor_db(expected_hz, f1_hz)
+    peaks = _nearest_peaks(lines, numbers, expected_hz, floor_db, top_hz)
+    if peaks.numbers.size < 3:
+        return peaks
+    expected_hz = stretched(numbers, *_straight_line(peaks))
+    return _nearest_peaks(lines, numbers, expected_hz, floor_db, top_hz)
 
 
 def lawful(peaks: Peaks) -> Peaks:
@@ -107,21 +104,37 @@ def lawful(peaks: Peaks) -> Peaks:
 
 def _best_on_grid(lines: LineSpectrum, rough_hz: float, top_hz: float) -> tuple[float, float]:
     """(f1, B) under which the most level lies at the expected partials."""
-    near_db = ndimage.maximum_filter1d(lines.level_db, 1 + 2 * round(0.5 / lines.bin_hz))
     f1_hz = rough_hz * 2 ** (_GRID_CENTS / 1200)
     numbers = np.arange(1.0, _GRID_PARTIALS + 1)
-    at_hz = stretched(numbers[:, None, None], f1_hz[None, :, None], _GRID_STIFFNESS)
-    index = np.clip(np.round(at_hz / lines.bin_hz).astype(int), 0, near_db.size - 1)
-    over_db = near_db[index] - lines.floor_db(numbers * rough_hz, rough_hz)[:, None, None]
-    score = np.sum(np.clip(over_db, 0, _SCORE_CAP_DB) * (at_hz < top_hz), axis=0)
+    at_hz = rough_hz * _grid()
+    reach = round(0.5 / lines.bin_hz)
+    looked = lines.level_db[: round(at_hz[-1, -1, -1] / lines.bin_hz) + reach + 1]
+    near_db = ndimage.maximum_filter1d(looked, 1 + 2 * reach)
+    index = np.minimum(np.rint(at_hz / lines.bin_hz).astype(int), near_db.size - 1)
+    over_db = near_db.take(index)
+    over_db -= lines.floor_db(numbers * rough_hz, rough_hz)[:, None, None]
+    np.clip(over_db, 0, _SCORE_CAP_DB, out=over_db)
+    if at_hz[-1, -1, -1] >= top_hz:
+        over_db[at_hz >= top_hz] = 0
+    score = np.sum(over_db, axis=0)
     i, j = np.unravel_index(int(np.argmax(score)), score.shape)
     return float(f1_hz[i]), float(_GRID_STIFFNESS[j])
+
+
+@cache
+def _grid() -> Real:
+    """Partials over the rough pitch, for each (f1, B) of the grid: (partials, cents, B)."""
+    numbers = np.arange(1.0, _GRID_PARTIALS + 1)
+    f1 = 2 ** (_GRID_CENTS / 1200)
+    return stretched(numbers[:, None, None], f1[None, :, None], _GRID_STIFFNESS)
 
 
 def _nearest_peaks(
     lines: LineSpectrum, numbers: Real, expected_hz: Real, floor_db: Real, top_hz: float
 ) -> Peaks:
     """The highest bin near each expected frequency, refined by a parabola through three."""
+    inside = expected_hz < top_hz
+    numbers, expected_hz, floor_db = numbers[inside], expected_hz[inside], floor_db[inside]
     level_db, bin_hz = lines.level_db, lines.bin_hz
     reach = np.ceil((0.8 + expected_hz * _REACH_CENTS / 1731) / bin_hz).astype(int)
     widest = np.arange(-int(np.max(reach)), int(np.max(reach)) + 1)
@@ -148,12 +161,19 @@ def _straight_line(peaks: Peaks) -> tuple[float, float]:
     Each partial has the say that it stands for.
     """
     x, y = peaks.numbers**2, (peaks.rough_hz / peaks.numbers) ** 2
-    i, j = np.triu_indices(x.size, 1)
+    i, j = _pairs(x.size)
     say = np.abs(x[i] - x[j]) * peaks.standing[i] * peaks.standing[j]
     slope = max(_median((y[i] - y[j]) / (x[i] - x[j]), say), 0.0)
     f0_squared = _median(y - slope * x, peaks.standing)
     stiffness = slope / f0_squared
     return float(np.sqrt(f0_squared * (1 + stiffness))), stiffness
+
+
+@cache
+def _pairs(count: int) -> tuple[NDArray[np.int_], NDArray[np.int_]]:
+    """All pairs of so many, each once."""
+    first, second = np.triu_indices(count, 1)
+    return first, second
 
 
 def _median(values: Real, weights: Real) -> float:

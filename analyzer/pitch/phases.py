@@ -20,7 +20,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline
 
 from analyzer.music import CENTS_PER_NEPER
 from analyzer.pitch.envelopes import (
@@ -28,7 +27,7 @@ from analyzer.pitch.envelopes import (
     Envelopes,
     block_means,
     block_size,
-    decaying_power,
+    decaying_powers,
     first_noise,
     noise_of_steps,
     passed,
@@ -100,13 +99,15 @@ def fit_phases(envelopes: Envelopes, standing: Real) -> tuple[PhaseFit, Rest]:
     first = _unwrapped(envelopes, noise, standing)
     size, step_share = block_size(envelopes)
     first = first.in_blocks(size)
-    fit = _first_fit(first, envelopes, noise, log_tau, size)
+    times_s = block_means(envelopes.times_s, size)
+    wander = wander_over(times_s)
+    some = envelopes.values[:, : times_s.size * size : size]
+    few = replace(envelopes, values=some, times_s=times_s)
+    fit = _first_fit(first, few, noise, log_tau, wander)
     whole = _drawn_out(fit, envelopes)
     rough = envelopes.values * np.exp(-1j * whole) / passed(whole, envelopes)
-    times_s = block_means(envelopes.times_s, size)
     blocks = replace(envelopes, values=block_means(rough, size), times_s=times_s)
     known = block_means(whole, size)
-    wander = wander_over(blocks.times_s)
     slow = max(1, round(PIECE_S / blocks.step_s))
     phases = np.zeros_like(known)
     pitch_share = (envelopes.centres_hz / np.min(envelopes.centres_hz))[:, None]
@@ -114,13 +115,13 @@ def fit_phases(envelopes: Envelopes, standing: Real) -> tuple[PhaseFit, Rest]:
         turned = blocks.values * np.exp(-1j * phases)
         amplitude = np.maximum(smoothed(turned.real, blocks.times_s), 0.0)
         noise = noise_of_steps(turned, amplitude, step_share)
-        log_tau = closer_time_constants(log_tau, fit.probabilities[1:-1])
-        power = decaying_power(blocks.values, noise, blocks.times_s)
-        shapes = candidate_shapes(log_tau, power, blocks.times_s)
+        log_tau = closer_time_constants(log_tau, fit.probabilities[1 : 1 + log_tau.size])
+        powers = decaying_powers(blocks, noise)
+        shapes = candidate_shapes(log_tau, powers, blocks.times_s)
         if reach < np.inf:
             colour, wave = slow_waves(turned, noise, slow, standing)
         weights = _weights(amplitude, noise, colour)
-        weights = standing[:, None] * weights / (1 + wave * weights) * _fading(blocks)
+        weights = standing[:, None] * weights / (1 + wave * weights) * fading(blocks)
         reached = pitch_share <= reach
         measured = np.where(reached, known + phases + _rest(turned), first.phases)
         weights = np.where(reached, weights, _HARDLY * first.weights)
@@ -156,24 +157,28 @@ def _unwrapped(envelopes: Envelopes, noise: Real, standing: Real) -> _Unwrapped:
     """
     z, t = envelopes.values, envelopes.times_s
     steady = _steady_phase(z, t)
-    phases = steady + np.unwrap(np.angle(z * np.exp(-1j * steady)), axis=1)
+    phases = steady + _followed(z * np.exp(-1j * steady))
     amplitude = smoothed(np.abs(z), t)
     clear = np.clip(amplitude**2 / (_FOLLOWED_POWER * noise[:, None]) - 1, 0, 1)
     followed = np.minimum.accumulate(clear, axis=1)
     weights = _weights(amplitude, noise, envelopes.colour)
-    weights = standing[:, None] * weights / (1 + _FIRST_TRUST * weights) * _fading(envelopes)
+    weights = standing[:, None] * weights / (1 + _FIRST_TRUST * weights) * fading(envelopes)
     lost = np.sum(followed, axis=1, keepdims=True) < _FEWEST_FOLLOWED
     return _Unwrapped(phases, weights * np.where(lost, _LOST, followed))
 
 
+def _followed(z: Complex) -> Real:
+    """Phases of ``z`` (partials, samples) as they run on from sample to sample, radians."""
+    steps = np.angle(z[:, 1:] * z[:, :-1].conj())
+    return np.asarray(np.cumsum(np.concatenate([np.angle(z[:, :1]), steps], axis=1), axis=1))
+
+
 def _first_fit(
-    first: _Unwrapped, envelopes: Envelopes, noise: Real, log_tau: Real, size: int
+    first: _Unwrapped, few: Envelopes, noise: Real, log_tau: Real, wander: Wander
 ) -> PhaseFit:
-    """A fit to the unwrapped phases, in blocks of ``size``: it must only be near."""
-    t = block_means(envelopes.times_s, size)
-    few = replace(envelopes, values=envelopes.values[:, : t.size * size : size], times_s=t)
-    shapes = candidate_shapes(log_tau, decaying_power(few.values, noise, t), t)
-    return _fit(first.phases, first.weights, few, shapes, wander_over(t).freest)
+    """A fit to the unwrapped phases, in blocks of which ``few`` has a sample each: only near."""
+    shapes = candidate_shapes(log_tau, decaying_powers(few, noise), few.times_s)
+    return _fit(first.phases, first.weights, few, shapes, wander.freest)
 
 
 def _drawn_out(fit: PhaseFit, envelopes: Envelopes) -> Real:
@@ -182,8 +187,23 @@ def _drawn_out(fit: PhaseFit, envelopes: Envelopes) -> Real:
     course = (fit.phases[0] - line[0] * fit.times_s) / envelopes.omega[0]
     constant = fit.phases - line * fit.times_s - envelopes.omega * course
     slope = fit.course_cents / CENTS_PER_NEPER
-    smooth = CubicHermiteSpline(fit.times_s, course, slope)(envelopes.times_s)
+    smooth = _smoothly(course, slope, fit.times_s, envelopes.times_s)
     return np.asarray(constant[:, :1] + line * envelopes.times_s + envelopes.omega * smooth)
+
+
+def _smoothly(values: Real, slopes: Real, times_s: Real, at_s: Real) -> Real:
+    """The cubic pieces through ``values`` with ``slopes`` at even ``times_s``, (n,), at ``at_s``.
+
+    As ``scipy.interpolate.CubicHermiteSpline`` has them, which takes as long as the whole fit's
+    root to be built.
+    """
+    step_s = float(times_s[1] - times_s[0])
+    place = (at_s - times_s[0]) / step_s
+    piece = np.clip(place.astype(int), 0, times_s.size - 2)
+    x = place - piece
+    rise, first, last = np.diff(values)[piece], step_s * slopes[piece], step_s * slopes[piece + 1]
+    bend, turn = 3 * rise - 2 * first - last, first + last - 2 * rise
+    return np.asarray(values[piece] + x * (first + x * (bend + x * turn)))
 
 
 def _fit(
@@ -204,9 +224,9 @@ def averaged(
     glide_prior = np.concatenate([[NO_GLIDE_PRIOR], shapes.prior])
     wander_prior = np.concatenate([[STEADY_PRIOR], wander.prior])
     share = _probabilities(found.evidence + np.log(glide_prior) + np.log(wander_prior)[:, None])
-    offsets = np.einsum("wkg,wg->k", found.slopes, share)
+    offsets = found.slopes.reshape(terms.mean.size, -1) @ share.ravel()
     glide = np.sum(found.sizes * share, axis=0)[1:]
-    hats = np.einsum("whg,wg->h", found.hats, share)
+    hats = found.hats(share)
     constant = terms.mean - offsets * terms.mean_s - terms.row_mean @ np.concatenate([hats, glide])
     integral = hats @ wander.integrals + glide @ shapes.integrals
     return PhaseFit(
@@ -221,11 +241,13 @@ def averaged(
 
 def _shared_covariance(found: Solutions, share: Real, offsets: Real) -> Real:
     """What glide, wander and the choice between their candidates add to the lines' own noise."""
-    between = found.slopes - offsets[None, :, None]
-    covariance = np.einsum("wkl,wg->kl", found.bases, share)
+    between = found.slopes - offsets[:, None, None]
+    brought = found.reach * np.sqrt(np.sum(share[1:], axis=1))[:, None, None]
+    brought = brought.reshape(-1, offsets.size)
+    covariance = brought.T @ brought
     for leaning, size in ((found.tilts, found.variances * share), (between, share)):
-        flat = (leaning * np.sqrt(size)[:, None, :]).transpose(1, 0, 2).reshape(offsets.size, -1)
-        covariance += flat @ flat.T
+        root = (leaning * np.sqrt(size)).reshape(offsets.size, -1)
+        covariance += root @ root.T
     return np.asarray(covariance)
 
 
@@ -235,7 +257,7 @@ def _weights(amplitude: Real, noise: Real, colour: float | Real) -> Real:
     return np.asarray(power / colour * power**2 / (power**2 + _LEAST_POWER**2))
 
 
-def _fading(envelopes: Envelopes) -> Real:
+def fading(envelopes: Envelopes) -> Real:
     """The say of each sample, (samples,): a hair more of the end does not move the figure."""
     return np.asarray(np.clip((envelopes.end_s - envelopes.times_s) / _FADE_S, 0, 1))
 

@@ -17,6 +17,7 @@ from analyzer.pitch.note import Note
 from analyzer.pitch.own_clock import on_own_clock
 from analyzer.pitch.partials import Peaks, find_partials
 from analyzer.pitch.phases import PhaseFit, fit_phases
+from analyzer.pitch.second_lines import with_second_lines
 from analyzer.pitch.spectrum import Complex, NoteSpectrum, Real, note_spectrum
 from analyzer.pitch.stiff_string import StringFit, fit_string
 from analyzer.pitch.track import Track, measured_track
@@ -116,6 +117,7 @@ def follow(note: Note) -> Followed:
         whole = mend.whole
         envelopes = _envelopes_of(name, mend, spectrum, peaks)
     phases, rest = fit_phases(envelopes, peaks.standing)
+    phases, rest = with_second_lines(envelopes, phases, rest, peaks.standing)
     string = _string(name, peaks, envelopes, phases)
     return Followed(peaks, envelopes, phases, rest, string, pace, clipped, whole)
 
@@ -155,10 +157,7 @@ def _course(times_s: Real, course_cents: Real) -> Course:
     share = np.linspace(0, 1, _COURSE_POINTS) ** 2
     at_s = times_s[0] + (times_s[-1] - times_s[0]) * share
     cents = np.interp(at_s, times_s, course_cents)
-    return Course(
-        tuple(round(float(each), 4) for each in at_s),
-        tuple(round(float(each), 4) for each in cents),
-    )
+    return Course(tuple(np.round(at_s, 4).tolist()), tuple(np.round(cents, 4).tolist()))
 
 
 def _check_note(name: str, guide: Guide, peaks: Peaks) -> None:
@@ -189,7 +188,9 @@ def _envelopes(spectrum: NoteSpectrum, peaks: Peaks) -> Envelopes:
     ringing_s = _RINGING / half_hz
     last_s = spectrum.duration_s - spectrum.onset_s - ringing_s
     end_s = min(last_s, _faint_from_s(values, times_s), _LONGEST_S)
-    kept = (times_s >= max(_FIT_FROM_S, ringing_s)) & (times_s <= end_s)
+    # A band forgets the onset in whole steps: rounding must not choose whether the last one counts.
+    a_hair_s = 1e-6 * ringing_s
+    kept = (times_s >= max(_FIT_FROM_S, ringing_s) - a_hair_s) & (times_s <= end_s + a_hair_s)
     return Envelopes(values[:, kept], centres_hz, times_s[kept], half_hz, end_s)
 
 
@@ -267,4 +268,10 @@ def _glide_time_s(times_s: Real, course_cents: Real) -> float:
 
 def _late_slope(times_s: Real, course_cents: Real) -> float:
     late = times_s >= 0.5 * (times_s[0] + times_s[-1])
-    return float(np.polyfit(times_s[late], course_cents[late], 1)[0])
+    return slope_of(times_s[late], course_cents[late])
+
+
+def slope_of(times_s: Real, values: Real) -> float:
+    """The slope of the straight line through values at times, (n,) each."""
+    centred = times_s - np.mean(times_s)
+    return float(centred @ values / (centred @ centred))

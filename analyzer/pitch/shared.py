@@ -50,19 +50,25 @@ class SharedTerms:
 class Solutions:
     """Fits of all glides under all priors of the wander: 'none' comes first along both.
 
-    ``evidence``, ``sizes`` and ``variances`` (wanders, glides) are of the glide; ``hats`` (wanders,
-    hats, glides); ``slopes`` (wanders, partials, glides) are the e_k; ``tilts``, the same shape,
-    says how a slope leans on the glide's size; ``bases`` (wanders, partials, partials) is the
-    covariance of the slopes that the wander brings.
+    ``evidence``, ``sizes`` and ``variances`` (wanders, glides) are of the glide; ``slopes``
+    (partials, wanders, glides) are the e_k; ``tilts``, the same shape, says how a slope leans on
+    the glide's size. ``taken`` (hats, wanders, glides) is what of each glide at the size 1, 'none'
+    lacking, and last of the values, the hats take. ``reach`` (wanders, hats, partials), 'none'
+    lacking, is a root of the covariance that the wander brings to the slopes.
     """
 
     evidence: Real
     sizes: Real
     variances: Real
-    hats: Real
     slopes: Real
     tilts: Real
-    bases: Real
+    taken: Real
+    reach: Real
+
+    def hats(self, share: Real) -> Real:
+        """The hats, (hats,), on average over the fits with probabilities ``share``."""
+        say = np.append(-(share * self.sizes)[:, 1:], np.sum(share, axis=1)[:, None], axis=1)
+        return np.asarray(self.taken.reshape(self.taken.shape[0], -1) @ say.ravel())
 
 
 def share_terms(
@@ -110,11 +116,12 @@ def _root(rows: Real, weights: Real, lines: Real, rest: Real) -> Real:
     products[:-1, :-1] = (rows * weight) @ rows.T - along @ along.T
     products[-1, :-1] = products[:-1, -1] = rows @ np.sum(weights * rest, axis=0)
     products[-1, -1] = np.sum(weights * rest**2)
-    whole = np.append(rows**2 @ weight, products[-1, -1])
-    seen = np.diag(products) > _SEEN * whole
-    scale = np.sqrt(np.where(seen, np.diag(products), np.inf))
+    left = products.diagonal()
+    seen = left > 0
+    seen[:-1] = left[:-1] > _SEEN * (rows**2 @ weight)
+    scale = np.sqrt(np.where(seen, left, np.inf))
     level = products / scale / scale[:, None]
-    level[np.diag_indices(size)] = 1 + size * _ROUNDING
+    level.flat[:: size + 1] = 1 + size * _ROUNDING
     return np.asarray(np.linalg.cholesky(level).T * np.where(seen, scale, 0.0))
 
 
@@ -136,17 +143,39 @@ def solve_all(terms: SharedTerms, glide_sd: float, roots: Real, sizes: Real) -> 
     hats = terms.hats
     top, below = terms.root[:hats, hats:], terms.root[hats:, hats:]
     turn, singular, back = np.linalg.svd(terms.root[:hats, :hats] @ roots)
-    inside = (turn.transpose(0, 2, 1) @ top)[:, None]
-    axes = (roots @ back.transpose(0, 2, 1))[:, None]
+    inside = turn.transpose(0, 2, 1) @ top
+    axes = roots @ back.transpose(0, 2, 1)
     sizes = sizes[:, None]
     left = 1 / (1 + (sizes * singular[:, None]) ** 2)  # of what lies along each axis
-    taken = (axes * (sizes**2 * singular[:, None] * left)[:, :, None]) @ inside
-    slopes = axes[:, 0].transpose(0, 2, 1) @ terms.row_slope[:, :hats].T
+    gains = sizes**2 * singular[:, None] * left
+    slopes = axes.transpose(0, 2, 1) @ terms.row_slope[:, :hats].T
     reach = (sizes * np.sqrt(left))[..., None] * slopes[:, None]
-    products = (inside.transpose(0, 1, 3, 2) * left[:, :, None]) @ inside
-    products = np.concatenate([(top.T @ top)[None], _flat(products)]) + below.T @ below
-    shrunk = 0.5 * np.sum(np.log(left), axis=-1)
-    return _solutions(terms, glide_sd, products, _flat(taken), _flat(reach), shrunk.ravel())
+    powers = np.concatenate([np.sum(top**2, axis=0)[None], _flat(left @ inside**2)])
+    crosses = _flat((left * inside[:, None, :, -1]) @ inside)
+    crosses = np.concatenate([(top[:, -1] @ top)[None], crosses])
+    return _solutions(
+        terms,
+        glide_sd,
+        powers + np.sum(below**2, axis=0),
+        crosses + below[:, -1] @ below,
+        _taken(axes, gains, inside),
+        _flat(reach),
+        0.5 * np.sum(np.log(left), axis=-1).ravel(),
+    )
+
+
+def _taken(axes: Real, gains: Real, inside: Real) -> Real:
+    """What the hats take of the glides and the values: (hats, wanders, glides + 1), 'none' first.
+
+    ``axes`` (kinds, hats, hats), ``gains`` (kinds, sizes, hats), ``inside`` (kinds, hats, glides
+    + 1).
+    """
+    kinds, sizes, hats = gains.shape
+    along = gains.transpose(0, 2, 1)[..., None] * inside[:, :, None]
+    found = axes @ along.reshape(kinds, hats, -1)
+    taken = np.zeros((hats, 1 + kinds * sizes, inside.shape[2]))
+    taken[:, 1:] = found.transpose(1, 0, 2).reshape(hats, kinds * sizes, -1)
+    return taken
 
 
 def _flat(values: Real) -> Real:
@@ -154,37 +183,31 @@ def _flat(values: Real) -> Real:
     return values.reshape(-1, *values.shape[2:])
 
 
-def _after_none(values: Real) -> Real:
-    """Zeros for no wander before the values of the wanders."""
-    return np.concatenate([np.zeros_like(values[:1]), values])
-
-
-def _diagonals(matrices: Real) -> Real:
-    return np.diagonal(matrices, axis1=1, axis2=2)
-
-
 def _solutions(
-    terms: SharedTerms, glide_sd: float, products: Real, taken: Real, reach: Real, shrunk: Real
+    terms: SharedTerms,
+    glide_sd: float,
+    powers: Real,
+    crosses: Real,
+    taken: Real,
+    reach: Real,
+    shrunk: Real,
 ) -> Solutions:
     """Finish from what the hats leave.
 
-    ``products`` (wanders, glides + 1, glides + 1) are those of the glides and the values, 'none'
-    first. The others lack it: ``taken`` (wanders, hats, glides + 1) are the hats that each would
-    take, ``reach`` (wanders, hats, partials) a root of the covariance that the hats bring to the
-    slopes, ``shrunk`` (wanders,) what their freedom costs.
+    ``powers`` and ``crosses`` (wanders, glides + 1), 'none' first, are products of the glides and
+    the values with themselves and with the values; ``taken`` and ``reach`` as in ``Solutions``;
+    ``shrunk`` (wanders,), 'none' lacking, is what the hats' freedom costs.
     """
-    taken, reach, shrunk = (_after_none(each) for each in (taken, reach, shrunk))
-    precision = _diagonals(products)[:, :-1] + glide_sd**-2
-    sizes = products[:, -1, :-1] / precision
+    precision = powers[:, :-1] + glide_sd**-2
+    sizes = crosses[:, :-1] / precision
     gain = 0.5 * sizes**2 * precision - 0.5 * np.log(precision * glide_sd**2)
-    alone = shrunk - 0.5 * products[:, -1, -1]
+    alone = np.append(0.0, shrunk) - 0.5 * powers[:, -1]
     sizes, variances, gain = (_none_first(each) for each in (sizes, 1 / precision, gain))
-    hat_slope = terms.row_slope[:, : terms.hats]
-    tilts = _none_first(terms.row_slope[:, terms.hats :] - hat_slope @ taken[:, :, :-1])
-    slopes = (terms.slope - taken[:, :, -1] @ hat_slope.T)[:, :, None] - tilts * sizes[:, None, :]
-    hats = taken[:, :, -1:] - _none_first(taken[:, :, :-1]) * sizes[:, None, :]
-    bases = reach.transpose(0, 2, 1) @ reach
-    return Solutions(alone[:, None] + gain, sizes, variances, hats, slopes, tilts, bases)
+    hats, wanders, columns = taken.shape
+    leaning = (terms.row_slope[:, :hats] @ taken.reshape(hats, -1)).reshape(-1, wanders, columns)
+    tilts = _none_first(terms.row_slope[:, None, hats:] - leaning[:, :, :-1])
+    slopes = (terms.slope[:, None] - leaning[:, :, -1])[:, :, None] - tilts * sizes
+    return Solutions(alone[:, None] + gain, sizes, variances, slopes, tilts, taken, reach)
 
 
 def _none_first(values: Real) -> Real:

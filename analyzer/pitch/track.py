@@ -58,10 +58,10 @@ def measured_track(fit: PhaseFit, rest: Rest, centres_hz: Real, pace: float) -> 
     sd_cents = np.sqrt(_summed(weights**2 * variances, starts)) / seen
     good = (total > 0) & (sd_cents < _LARGEST_SD_CENTS)
     return Track(
-        tuple(round(float(each), 4) for each in at_s / pace),
+        tuple(np.round(at_s / pace, 4).tolist()),
         tuple(
-            round(float(each), 3) if known else None
-            for each, known in zip(found_cents, good, strict=True)
+            each if known else None
+            for each, known in zip(np.round(found_cents, 3).tolist(), good.tolist(), strict=True)
         ),
     )
 

@@ -8,8 +8,8 @@ import numpy as np
 
 from analyzer.music import CENTS_PER_NEPER
 from analyzer.pitch.partials import stretched
-from analyzer.pitch.settle import SettledPitch
-from analyzer.pitch.spectrum import NoteSpectrum, Real
+from analyzer.pitch.settle import SettledPitch, slope_of
+from analyzer.pitch.spectrum import NoteSpectrum, Real, turned_sums
 
 _PARTIALS = 8
 _STRONGEST = 4
@@ -18,6 +18,7 @@ _FROM_S, _UNTIL_S = 0.25, 4.0
 _HEARD_DB = 25.0  # a note is followed down to this far below its start
 _SMOOTHING_S = 0.08
 _VIBRATO_HZ = (3.0, 8.0)  # of a finger; common knowledge of players
+_VIBRATO_STEP_HZ = 0.1
 _SHORTEST_S = 0.6
 _END_SHARE = 0.25  # of the course; a glide that is dying away falls less there than before
 _RUN = 3  # the order of the slow run that is taken out before vibrato is looked for
@@ -42,15 +43,17 @@ def pitch_course(spectrum: NoteSpectrum, pitch: SettledPitch) -> Course:
     if times_s.size < 8 or times_s[-1] - times_s[0] < _SHORTEST_S:
         return Course(0.0, 0.0, 0.0, 0.0)
     slow = np.polyval(np.polyfit(times_s, cents, _RUN), times_s)
-    rates_hz = np.arange(_VIBRATO_HZ[0], _VIBRATO_HZ[1] + 0.01, 0.1)
-    turns = np.exp(-2j * np.pi * rates_hz[:, None] * times_s)
+    rates_hz = np.arange(_VIBRATO_HZ[0], _VIBRATO_HZ[1] + 0.01, _VIBRATO_STEP_HZ)
     window = np.hanning(times_s.size)
-    amplitude = 2 * np.abs(turns @ ((cents - slow) * window)) / np.sum(window)
+    hertz = -2 * np.pi * float(times_s[1] - times_s[0])
+    swing = ((cents - slow) * window)[None]
+    sums = turned_sums(swing, hertz * _VIBRATO_HZ[0], hertz * _VIBRATO_STEP_HZ, rates_hz.size)
+    amplitude = 2 * np.abs(sums[0]) / np.sum(window)
     strongest = int(np.argmax(amplitude))
     smooth = _smoothed(cents, times_s)
     rise = smooth - np.minimum.accumulate(smooth)
     late = slice(-max(4, round(_END_SHARE * times_s.size)), None)
-    end_fall = -float(np.polyfit(times_s[late], cents[late], 1)[0])
+    end_fall = -slope_of(times_s[late], cents[late])
     return Course(
         float(amplitude[strongest]), float(rates_hz[strongest]), float(np.max(rise)), end_fall
     )
@@ -62,14 +65,13 @@ def _course_cents(spectrum: NoteSpectrum, pitch: SettledPitch) -> tuple[Real, Re
     centres_hz = stretched(np.arange(1.0, _PARTIALS + 1), pitch.settled_hz, stiffness)
     centres_hz = centres_hz[centres_hz < 0.4 * spectrum.rate_hz]
     half_hz = min(_WIDEST_BAND_HZ, _BAND_SHARE * pitch.settled_hz)
-    values, centres_hz, times_s = spectrum.envelopes(centres_hz, half_hz)
-    power = np.abs(values) ** 2
-    strong = np.argsort(-np.sum(power, axis=1))[:_STRONGEST]
-    turned = np.diff(np.unwrap(np.angle(values[strong]), axis=1), axis=1)
+    strong = spectrum.strongest(centres_hz, half_hz, _STRONGEST)
+    values, centres_hz, times_s = spectrum.envelopes(centres_hz[strong], half_hz)
+    turned = np.angle(values[:, 1:] * values[:, :-1].conj())
     hz = turned / (2 * np.pi * (times_s[1] - times_s[0]))
-    cents = CENTS_PER_NEPER * hz / centres_hz[strong, None]
+    cents = CENTS_PER_NEPER * hz / centres_hz[:, None]
     middle_s = 0.5 * (times_s[1:] + times_s[:-1])
-    total = np.sum(power[strong], axis=0)[1:]
+    total = np.sum(np.abs(values[:, 1:]) ** 2, axis=0)
     after = middle_s >= _FROM_S
     loud = total > np.max(total[after], initial=0) * 10 ** (-_HEARD_DB / 10)
     until_s = min(_UNTIL_S, middle_s[-1] - 2 / half_hz)
@@ -77,7 +79,9 @@ def _course_cents(spectrum: NoteSpectrum, pitch: SettledPitch) -> tuple[Real, Re
     if faded.size:
         until_s = min(until_s, float(middle_s[faded[0]]))
     kept = after & (middle_s < until_s)
-    return middle_s[kept], np.median(cents[:, kept], axis=0)
+    ordered = np.sort(cents[:, kept], axis=0)
+    middle = 0.5 * (ordered[(strong.size - 1) // 2] + ordered[strong.size // 2])
+    return middle_s[kept], middle
 
 
 def _smoothed(cents: Real, times_s: Real) -> Real:

@@ -51,7 +51,7 @@ def look_between(lines: LineSpectrum, pitch: SettledPitch) -> Between:
     """Take the spectrum of a note apart into its partials and the rest."""
     stiffness = 0.0 if math.isnan(pitch.stiffness) else pitch.stiffness
     partials_hz = stretched(np.arange(1.0, _PARTIALS + 1), pitch.settled_hz, stiffness)
-    levels_db = np.array([_loudest_db(lines, each, 3.0) for each in partials_hz])
+    levels_db = _loudest_each_db(lines, partials_hz, 3.0)
     top_db = float(np.max(levels_db))
     hum_db, hum_hz, hum_off_hz = _hum(lines, partials_hz, top_db)
     other_db, other_hz = _other_line(lines, partials_hz, top_db)
@@ -72,13 +72,14 @@ def _multiple(lines: LineSpectrum, partials_hz: Real, levels_db: Real) -> int:
     heard = np.isfinite(levels_db)
     number = np.arange(1, levels_db.size + 1)[heard]
     level_db = levels_db[heard]
-    floor_db = lines.floor_db(partials_hz[heard], 2 * _AROUND_HZ)
     for multiple in (2, 3):
         own = number % multiple != 0
         if np.all(own):
             continue
-        faint = np.max(level_db[own]) < np.max(level_db[~own]) + _OWN_FAINTEST_DB
-        if faint and np.max((level_db - floor_db)[own]) < _OWN_STANDS_OUT_DB:
+        if np.max(level_db[own]) >= np.max(level_db[~own]) + _OWN_FAINTEST_DB:
+            continue
+        floor_db = lines.floor_db(partials_hz[heard][own], 2 * _AROUND_HZ)
+        if np.max(level_db[own] - floor_db) < _OWN_STANDS_OUT_DB:
             return multiple
     return 1
 
@@ -96,6 +97,18 @@ def _loudest_db(lines: LineSpectrum, at_hz: float, reach_hz: float) -> float:
     return float(np.max(lines.level_db[_bins(lines, at_hz - reach_hz, at_hz + reach_hz)]))
 
 
+def _loudest_each_db(lines: LineSpectrum, at_hz: Real, reach_hz: float) -> Real:
+    """The same about each of several frequencies, (n,)."""
+    inside = at_hz + reach_hz <= lines.level_db.size * lines.bin_hz
+    around = [_bins(lines, each - reach_hz, each + reach_hz) for each in at_hz[inside]]
+    ends = np.array([(each.start, each.stop) for each in around], dtype=int).ravel()
+    levels_db = np.full(at_hz.size, -math.inf)
+    if ends.size:
+        last = lines.level_db.size - 1  # where a run would end behind it, it is of this bin alone
+        levels_db[inside] = np.maximum.reduceat(lines.level_db, np.minimum(ends, last))[::2]
+    return levels_db
+
+
 def _floor_db(lines: LineSpectrum, at_hz: float) -> float:
     return float(np.median(lines.level_db[_bins(lines, at_hz - _AROUND_HZ, at_hz + _AROUND_HZ)]))
 
@@ -108,7 +121,9 @@ def _snr_db(lines: LineSpectrum, levels_db: Real) -> float:
     """
     block = max(1, round(_NOISE_BLOCK_HZ / lines.bin_hz))
     whole = lines.level_db[: lines.level_db.size // block * block].reshape(-1, block)
-    noise = float(np.mean(10 ** (np.median(whole, axis=1) / 10))) / math.log(2)
+    ordered = np.sort(whole, axis=1)  # faster than np.median is at finding the two in the middle
+    median = 0.5 * (ordered[:, (block - 1) // 2] + ordered[:, block // 2])
+    noise = float(np.mean(10 ** (median / 10))) / math.log(2)
     tone = float(np.sum(10 ** (levels_db / 10)))
     return 10 * math.log10(3 * tone / (lines.level_db.size * noise + 1e-30) + 1e-30)
 
@@ -144,9 +159,12 @@ def _other_line(lines: LineSpectrum, partials_hz: Real, top_db: float) -> tuple[
     peaks = 1 + np.flatnonzero((level_db[1:-1] > level_db[:-2]) & (level_db[1:-1] >= level_db[2:]))
     hz, level_db = (looked.start + peaks) * lines.bin_hz, level_db[peaks]
     reach_hz = max(_PARTIAL_REACH_HZ, _PARTIAL_REACH * partials_hz[0])
-    mains = np.array([mains * multiple for mains in MAINS_HZ for multiple in range(1, 9)])
+    mains = np.array(sorted(mains * multiple for mains in MAINS_HZ for multiple in range(1, 9)))
     other = (_nearest_hz(hz, partials_hz) >= reach_hz) & (_nearest_hz(hz, mains) >= _MAINS_REACH_HZ)
-    loudest = np.flatnonzero(other)[np.argsort(-level_db[other])][:_LOUDEST]
+    loudest = np.flatnonzero(other)
+    if loudest.size > _LOUDEST:
+        loudest = loudest[np.argpartition(-level_db[loudest], _LOUDEST)[:_LOUDEST]]
+    loudest = loudest[np.argsort(-level_db[loudest])]
     floor_db = lines.floor_db(hz[loudest], 2 * _AROUND_HZ)
     standing_out = loudest[level_db[loudest] > floor_db + _STANDS_OUT_DB]
     if standing_out.size == 0:
@@ -155,8 +173,11 @@ def _other_line(lines: LineSpectrum, partials_hz: Real, top_db: float) -> tuple[
 
 
 def _nearest_hz(hz: Real, lines_hz: Real) -> Real:
-    """How far each frequency lies from the nearest of some lines."""
-    return np.asarray(np.min(np.abs(hz[:, None] - lines_hz), axis=1))
+    """How far each frequency lies from the nearest of some lines, which are in order."""
+    above = np.searchsorted(lines_hz, hz)
+    last = lines_hz.size - 1
+    below_hz, above_hz = lines_hz[np.maximum(above - 1, 0)], lines_hz[np.minimum(above, last)]
+    return np.asarray(np.minimum(np.abs(hz - below_hz), np.abs(hz - above_hz)))
 
 
 def _has_half_lines(lines: LineSpectrum, f1_hz: float, top_db: float) -> bool:
@@ -165,6 +186,7 @@ def _has_half_lines(lines: LineSpectrum, f1_hz: float, top_db: float) -> bool:
     for multiple in (0.5, 1.5, 2.5):
         at_hz = multiple * f1_hz
         level_db = _loudest_db(lines, at_hz, 1.5)
-        floor_db = float(np.median(lines.level_db[_bins(lines, 0.8 * at_hz, 1.2 * at_hz)]))
-        found += level_db > max(floor_db + _HALF_STANDS_OUT_DB, top_db + _HALF_FAINTEST_DB)
+        if level_db > top_db + _HALF_FAINTEST_DB:
+            floor_db = float(np.median(lines.level_db[_bins(lines, 0.8 * at_hz, 1.2 * at_hz)]))
+            found += level_db > floor_db + _HALF_STANDS_OUT_DB
     return found >= _HALF_FEWEST

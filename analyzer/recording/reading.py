@@ -180,11 +180,13 @@ def _levels(path: Path, blocks: Iterable[NDArray[np.float32]], step: int) -> NDA
 
 def _block_levels(path: Path, block: NDArray[np.float32], step: int) -> NDArray[np.float32]:
     with np.errstate(invalid="ignore"):
-        peak = float(np.max(np.abs(block), initial=0))  # of the part step at the end, too
+        # Of the part step at the end, too; without an array of magnitudes.
+        peak = float(np.maximum(np.max(block, initial=0), -np.min(block, initial=0)))
     _check_samples(path, peak)
     whole = block[: block.shape[0] // step * step]
     whole = whole - np.mean(block, axis=0)  # a recorder's constant offset is not loudness
-    power = np.mean(whole.reshape(-1, step, block.shape[1]) ** 2, axis=1)
+    steps = np.ascontiguousarray(whole.T).reshape(block.shape[1], -1, step)
+    power = np.einsum("cns,cns->nc", steps, steps) / step
     return np.asarray(np.sqrt(power), dtype=np.float32)
 
 

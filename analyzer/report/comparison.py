@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Literal
 
 from analyzer.bridge.response import Change
 from analyzer.report.earlier import EarlierReport, EarlierString
 from analyzer.report.json_text import head, json_text
-from analyzer.report.model import SCHEMA_VERSION
+from analyzer.report.model import SCHEMA_VERSION, StringResult
 from analyzer.report.round_before import check_same_instrument
 from analyzer.report.tables import table_as_csv
 
 Verdict = Literal["better", "worse", "changed", "no sure change"]
+_String = EarlierString | StringResult
 
 
 @dataclass(frozen=True)
@@ -78,16 +79,19 @@ def compare_reports(before: EarlierReport, after: EarlierReport) -> Comparison:
     """
     check_same_instrument(before, after.instrument if after.name_given else None, after.tuning)
     name = after.instrument if after.name_given else before.instrument
-    return Comparison(name, before.file, after.file, tuple(_strings(before, after)))
+    strings = compare_strings(before.strings, after.strings)
+    return Comparison(name, before.file, after.file, strings)
 
 
-def _strings(before: EarlierReport, after: EarlierReport) -> Iterator[StringComparison]:
-    earlier = {each.string: each for each in before.strings}
-    for each in after.strings:
-        yield _compared(earlier.get(each.string), each)
+def compare_strings(
+    before: Sequence[_String], after: Sequence[_String]
+) -> tuple[StringComparison, ...]:
+    """The strings of ``after``, each beside the one of its number before, of one instrument."""
+    earlier = {each.string: each for each in before}
+    return tuple(_compared(earlier.get(each.string), each) for each in after)
 
 
-def _compared(before: EarlierString | None, after: EarlierString) -> StringComparison:
+def _compared(before: _String | None, after: _String) -> StringComparison:
     a, ua = (before.error_cents, before.error_uncertainty_cents) if before else (None, None)
     b, ub = after.error_cents, after.error_uncertainty_cents
     row = StringComparison(

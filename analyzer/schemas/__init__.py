@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from typing import Literal, get_args
 
-SchemaName = Literal["report", "comparison", "restring", "inspection", "lot", "station"]
+SchemaName = Literal["report", "comparison", "restring", "inspection", "lot", "station", "history"]
 NAMES: tuple[SchemaName, ...] = get_args(SchemaName)
 
 
 def schema_text(name: SchemaName = "report") -> str:
-    """The schema of a report, comparison, restringing plan, inspection, lot or check of a station,
-    as JSON text.
+    """The schema of a JSON output, by its name, as JSON text.
 
     >>> import json
     >>> json.loads(schema_text("report"))["properties"]["schema_version"]["const"]

@@ -6,6 +6,7 @@ they stood at the station.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 
 import pandas as pd
@@ -70,6 +71,16 @@ def lot_xlsx(
         "values": values_table(values),
         "left out": left_out_table(left_out),
     }
+    return workbook_of(sheets, on, place)
+
+
+def workbook_of(
+    sheets: Mapping[str, pd.DataFrame], on: date | None = None, place: str = "--xlsx"
+) -> bytes:
+    """A workbook of sheets by name. ``on`` as in ``lot_xlsx``.
+
+    Raises UnusableInputError, which names ``place``, where a sheet would have too many rows.
+    """
     for name, frame in sheets.items():
         if len(frame) >= XLSX_MOST_ROWS:
             raise UnusableInputError(

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Sequence
 from pathlib import Path
 
 from analyzer.errors import UnusableInputError
 
 _NO_DATABASE = "is no database of this program"
+_WRITERS = "pluckcheck lot --out or analyze --history"
 _OTHER_PLACE = "give another place for the results"
 _FREE = "Free some space and run again: what was finished is kept"
 _RESTORE = "Put a copy of it in its place, or move it away and analyze the recordings again"
@@ -56,7 +58,7 @@ def old_library(least: tuple[int, int, int]) -> UnusableInputError:
 
 def no_file(path: Path) -> UnusableInputError:
     return UnusableInputError(
-        str(path), "does not exist", "Give the folder or file that pluckcheck lot wrote results to"
+        str(path), "does not exist", f"Give the folder or file that {_WRITERS} wrote to"
     )
 
 
@@ -77,9 +79,7 @@ def no_regular_file(path: Path) -> UnusableInputError:
 
 
 def empty(path: Path) -> UnusableInputError:
-    return UnusableInputError(
-        str(path), "is empty", "Give a file that pluckcheck lot wrote results to"
-    )
+    return UnusableInputError(str(path), "is empty", f"Give a file that {_WRITERS} wrote to")
 
 
 def other_program(path: Path) -> UnusableInputError:
@@ -128,9 +128,16 @@ def no_run(path: Path, lot: str) -> UnusableInputError:
     )
 
 
-def no_serial(path: Path, serial: str, known: int) -> UnusableInputError:
+def no_serial(
+    path: Path, serial: str, known: int, nearest: Sequence[str] = ()
+) -> UnusableInputError:
+    remedy = "Look at the spelling: letters count, large and small ones are alike"
+    if nearest:
+        remedy = f"Look at the spelling; near to it {_are(len(nearest))} {', '.join(nearest)}"
     return UnusableInputError(
-        str(path),
-        f"has no serial number {serial} among its {known}",
-        "Look at the spelling: letters count, large and small ones are alike",
+        str(path), f"has no serial number {serial} among its {known:,}", remedy
     )
+
+
+def _are(count: int) -> str:
+    return "is" if count == 1 else "are"

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Literal
 
+from analyzer.lot.decision import Verdict
 from analyzer.lot.names import folded
 from analyzer.lot.store import faults
 from analyzer.lot.store.database import Database
 from analyzer.lot.store.keys import stored_text
+from analyzer.lot.store.rows import row_as
+from analyzer.lot.store.spelling import nearest_serials
 from analyzer.report.model import StringResult
 
 Moment = Literal["analyzed_s", "recorded_s"]
@@ -53,10 +56,13 @@ class Entry:
     left_out: int
     strings: int
     strings_measured: int
-    verdict: str | None
+    verdict: Verdict | None
     reason: str | None
     conformity_probability: float | None
     more_takes: int | None
+
+
+_COMPLETE = [each.name for each in fields(Entry)].index("complete")
 
 
 def history_of(database: Database, serial: str) -> tuple[Entry, ...]:
@@ -66,11 +72,11 @@ def history_of(database: Database, serial: str) -> tuple[Entry, ...]:
     Raises UnusableInputError where there is none.
     """
     rows = database.rows(OF_SERIAL, (folded(stored_text(serial)),))
-    entries = [_entry(row) for row in rows]
+    entries = [_entry(database, row) for row in rows]
     exact = [each for each in entries if each.serial == stored_text(serial)]
     if not entries:
         known = database.number("SELECT count(DISTINCT folded_serial) FROM analyses")
-        raise faults.no_serial(database.path, serial, known)
+        raise faults.no_serial(database.path, serial, known, nearest_serials(database, serial))
     return tuple(exact or entries)
 
 
@@ -79,7 +85,7 @@ def since(
 ) -> Iterator[Entry]:
     """Analyses from a moment on, the oldest first, at most so many."""
     limit = -1 if most is None else most
-    return map(_entry, database.each(SINCE[by], (moment_s, limit)))
+    return (_entry(database, row) for row in database.each(SINCE[by], (moment_s, limit)))
 
 
 def count_since(database: Database, moment_s: float, *, by: Moment = "analyzed_s") -> int:
@@ -90,14 +96,16 @@ def count_since(database: Database, moment_s: float, *, by: Moment = "analyzed_s
 def strings_of(database: Database, analysis: int) -> tuple[StringResult, ...]:
     """The strings of an analysis as they are in its report, without unpacking that."""
     rows = database.rows(
-        "SELECT string, note, reason, open_hz, fretted_hz, error_cents, error_uncertainty_cents, "
-        "open_drift_cents, fretted_drift_cents, sustain_drift_cents, saddle_move_mm, "
-        "saddle_move_uncertainty_mm FROM strings WHERE analysis = ? ORDER BY string DESC",
+        "SELECT a.serial, s.string, s.note, s.reason, s.open_hz, s.fretted_hz, s.error_cents, "
+        "s.error_uncertainty_cents, s.open_drift_cents, s.fretted_drift_cents, "
+        "s.sustain_drift_cents, s.saddle_move_mm, s.saddle_move_uncertainty_mm FROM strings AS s "
+        "JOIN analyses AS a ON a.id = s.analysis WHERE s.analysis = ? ORDER BY s.string DESC",
         (analysis,),
     )
-    return tuple(StringResult(*row) for row in rows)
+    return tuple(row_as(StringResult, row, database, str(serial)) for serial, *row in rows)
 
 
-def _entry(row: tuple[object, ...]) -> Entry:
-    entry = Entry(*row)  # type: ignore[arg-type]  # the columns are in the order of the fields
-    return Entry(**{**vars(entry), "complete": bool(entry.complete)})
+def _entry(database: Database, row: tuple[object, ...]) -> Entry:
+    complete = list(row)
+    complete[_COMPLETE] = bool(row[_COMPLETE])  # SQLite has no true and false
+    return row_as(Entry, complete, database, str(row[1]))
