@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -39,27 +40,51 @@ def axe_source() -> str | None:
     return Path(path).read_text("utf-8") if path else None
 
 
-def look_at(files: Sequence[Path], width: int, scheme: str) -> list[Seen]:
-    """Open pages, unfold their parts by keyboard, and look; skips without a browser."""
+@contextmanager
+def browser() -> Iterator[Any]:
+    """Chromium for as long as it is needed; skips without it."""
     api = pytest.importorskip("playwright.sync_api", reason="needs playwright")
     if BROWSER is None:
         pytest.skip("needs chromium")
     with api.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=BROWSER, args=["--no-sandbox"])
+        started = driver.chromium.launch(executable_path=BROWSER, args=["--no-sandbox"])
         try:
-            return [_seen(browser, file, width, scheme) for file in files]
+            yield started
         finally:
-            browser.close()
+            started.close()
+
+
+def look_at(files: Sequence[Path], width: int, scheme: str) -> list[Seen]:
+    """Open pages, unfold their parts by keyboard, and look; skips without a browser."""
+    with browser() as started:
+        return [_seen(started, file, width, scheme) for file in files]
+
+
+def listened(page: Any) -> Seen:
+    """What a page asks for and complains of from now on."""
+    seen = Seen()
+    page.on("request", lambda request: seen.requests.append(request.url))
+    page.on("console", lambda message: seen.messages.append(message.text))
+    page.on("pageerror", lambda error: seen.messages.append(str(error)))
+    return seen
+
+
+def violations(page: Any) -> list[str] | None:
+    """What axe-core holds against a page as it is now; None where it is not at hand."""
+    axe = axe_source()
+    if axe is None:
+        return None
+    page.evaluate(axe)
+    found = page.evaluate("axe.run()")
+    return [f"{each['id']}: {each['nodes'][0]['html'][:200]}" for each in found["violations"]]
 
 
 def _seen(browser: Any, file: Path, width: int, scheme: str) -> Seen:
     context = browser.new_context(
         color_scheme=scheme, viewport={"width": width, "height": _HEIGHT}, bypass_csp=True
     )
-    page, seen = context.new_page(), Seen()
-    page.on("request", lambda request: seen.requests.append(request.url))
-    page.on("console", lambda message: seen.messages.append(message.text))
-    page.on("pageerror", lambda error: seen.messages.append(str(error)))
+    page = context.new_page()
+    seen = listened(page)
     page.goto(file.as_uri())
     for summary in page.query_selector_all("summary"):
         summary.focus()
@@ -68,11 +93,5 @@ def _seen(browser: Any, file: Path, width: int, scheme: str) -> Seen:
     seen.opened_by_key = len(page.query_selector_all("details[open]"))
     seen.scrolls = page.evaluate("document.documentElement.scrollWidth > innerWidth")
     seen.text = page.inner_text("body")
-    axe = axe_source()
-    if axe is not None:
-        page.evaluate(axe)
-        found = page.evaluate("axe.run()")
-        seen.violations = [
-            f"{each['id']}: {each['nodes'][0]['html'][:200]}" for each in found["violations"]
-        ]
+    seen.violations = violations(page)
     return seen

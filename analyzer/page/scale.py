@@ -25,7 +25,7 @@ class Scale:
 
     def ticks(self, about: int) -> list[Tick]:
         """Round values inside the axis, about so many or fewer."""
-        step = _round_step((self.high - self.low) / about)
+        step = round_step((self.high - self.low) / about)
         decimals = max(0, -math.floor(math.log10(step) + 1e-9))
         first, last = math.ceil(self.low / step - 1e-9), math.floor(self.high / step + 1e-9)
         return [
@@ -53,7 +53,7 @@ def with_room(values: Sequence[float], share: float, narrowest: float) -> tuple[
     return low - room, high + room
 
 
-def _round_step(least: float) -> float:
-    """The next of 1, 2, 5 times a power of ten."""
+def round_step(least: float) -> float:
+    """The next of 1, 2, 5 times a power of ten, ``least`` or more."""
     unit = 10.0 ** math.floor(math.log10(least))
     return next(each * unit for each in _ROUND if each * unit >= least * (1 - 1e-9))

@@ -16,10 +16,12 @@ def counted(count: int, noun: str) -> str:
 def percent(share: float) -> str:
     """A share of 0 to 1 with two digits that say something, nearer to either end too.
 
-    >>> percent(0.98142), percent(0.000123), percent(0.99996)
-    ('98.1 %', '0.012 %', '99.996 %')
+    >>> percent(0.98142), percent(0.000123), percent(0.99996), percent(2e-7)
+    ('98.1 %', '0.012 %', '99.996 %', 'less than 0.001 %')
     """
     rest = 100 * min(share, 1 - share)
+    if 0 < rest < 0.0005:  # what three places would show as nothing, or as all
+        return "less than 0.001 %" if share < rest else "more than 99.999 %"
     places = 1 if rest >= 0.95 or rest == 0 else 2 if rest >= 0.095 else 3
     return f"{100 * share:.{places}f} %"
 
