@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from analyzer.lot.analysis import LotResult
+
+PAGE_NAME = "lot.html"
 
 
 @app.command()
@@ -60,6 +63,17 @@ def lot(
         Path | None, typer.Option(help="The same with a row for everything that was judged.")
     ] = None,
     xlsx: Annotated[Path | None, typer.Option(help="Write a workbook (XLSX) of both.")] = None,
+    html: Annotated[
+        Path | None, typer.Option(help="Where the lot's page goes.  [default: lot.html in DIR]")
+    ] = None,
+    pages: Annotated[  # noqa: FBT002
+        bool,
+        typer.Option(
+            "--pages",
+            help="Also write the own page of each instrument that does not conform, or "
+            "is not decided, and link to it.",
+        ),
+    ] = False,
     read_again: Annotated[  # noqa: FBT002
         bool,
         typer.Option("--read-again", help="Read every file, even one that looks unchanged."),
@@ -93,12 +107,15 @@ def lot(
     asked = Asked(
         specification, instrument, a4, rules, jobs, scheduler, read_again=read_again, strict=strict
     )
+    page = html or out / PAGE_NAME
     outputs = outputs_of(
         json=(json, _json),
         csv=(csv, table_form(csv, _sessions)),
         values_csv=(values_csv, table_form(values_csv, _values)),
         xlsx=(xlsx, _workbook),
+        html=(page, partial(_page, at=page, own_pages=pages)),
     )
+    out.mkdir(parents=True, exist_ok=True)
     check_outputs(outputs, [])
     with libraries_silenced(), Progress(quiet=quiet, of="instruments") as progress:
         result = analyze_lot(place, out, asked, progress.update)
@@ -128,3 +145,11 @@ def _workbook(result: LotResult) -> bytes:
     from analyzer.lot.output.tables import lot_xlsx
 
     return lot_xlsx(result.sessions, result.values, result.left_out)
+
+
+def _page(result: LotResult, *, at: Path, own_pages: bool) -> str:
+    from analyzer.lot.page.own_pages import write_own_pages
+    from analyzer.lot.page.render import as_html
+
+    links = write_own_pages(result.sessions, result.store, at) if own_pages else None
+    return as_html(result.summary, result.sessions, result.values, links)

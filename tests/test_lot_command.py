@@ -1,0 +1,114 @@
+"""``pluckcheck lot``: what it prints, what it writes, and how it ends."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from made_lots import made_lot
+
+
+@pytest.fixture(scope="module")
+def lot(tmp_path_factory) -> Path:
+    """Three instruments well within their limits; of the second a note is missing."""
+    folder = tmp_path_factory.mktemp("made") / "lot"
+    made = made_lot(folder, 3, tuning=("E2", "A2"), rate_hz=11_025)
+    limits = made.errors_cents.min() - 5, made.errors_cents.max() + 5
+    (folder / "lot.toml").write_text(
+        f"[error]\nlower_cents = {limits[0]:.2f}\nupper_cents = {limits[1]:.2f}\n"
+    )
+    (folder / "P00002" / "s1_f12_1.wav").unlink()
+    return folder
+
+
+def pluckcheck(*arguments: object) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "cli", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, check=False)
+
+
+@pytest.fixture(scope="module")
+def out(lot, tmp_path_factory) -> Path:
+    place = tmp_path_factory.mktemp("out")
+    found = pluckcheck("lot", lot, "--out", place, "--jobs", 1, "--pages", "-q")
+    assert (found.returncode, found.stdout, found.stderr) == (1, "", "")  # one is not measured
+    return place
+
+
+def test_the_last_line_is_the_verdict(lot, out):
+    found = pluckcheck("lot", lot, "--out", out)
+    assert found.returncode == 1
+    last = " ".join(found.stdout[found.stdout.rindex("Of 3 instruments") :].split())
+    assert last.startswith("Of 3 instruments, 2 conform, 0 do not and 1 is not decided")
+    assert "0 measured and 3 known before" in found.stdout
+
+
+def test_tables_hold_a_row_an_instrument_and_a_row_a_value(lot, out, tmp_path):
+    tables = tmp_path / "sessions.csv", tmp_path / "values.parquet"
+    pluckcheck("lot", lot, "--out", out, "-q", "--csv", tables[0], "--values-csv", tables[1])
+    sessions, values = pd.read_csv(tables[0]), pd.read_parquet(tables[1])
+    assert dict(zip(sessions["serial"], sessions["verdict"], strict=True)) == {
+        "P00001": "conform",
+        "P00002": "not decided",
+        "P00003": "conform",
+    }
+    assert len(values) == 6
+    assert values["value_cents"].isna().sum() == 1
+
+
+def test_json_alone_goes_to_standard_output(lot, out):
+    found = pluckcheck("lot", lot, "--out", out, "--json", "-")
+    assert json.loads(found.stdout)["counts"]["instruments"] == 3
+
+
+def test_the_page_links_to_the_pages_of_what_is_open(lot, out):
+    pluckcheck("lot", lot, "--out", out, "--pages", "-q")
+    pages = list((out / "instruments").iterdir())
+    assert len(pages) == 1
+    html = (out / "lot.html").read_text()
+    assert f"instruments/{pages[0].name}" in html
+    assert "P00002" in html
+    assert "<html" in pages[0].read_text()
+
+
+def test_strict_ends_with_1_where_an_instrument_does_not_conform(lot, tmp_path):
+    limits = tmp_path / "lot.toml"
+    limits.write_text("[error]\nlower_cents = 40.0\ntarget_cents = 50.0\n[lot]\nname = 'x'\n")
+    options = ["--out", tmp_path / "out", "--jobs", 1, "-q", "--specification", limits]
+    whole = lot.parent / "whole"
+    if not whole.exists():
+        made_lot(whole, 1, tuning=("E2", "A2"), rate_hz=11_025)
+    assert pluckcheck("lot", whole, *options).returncode == 0
+    assert pluckcheck("lot", whole, *options, "--strict").returncode == 1
+
+
+@pytest.mark.parametrize(
+    ("arguments", "line"),
+    [
+        (["nowhere"], "pluckcheck: nowhere: does not exist."),
+        (["EMPTY"], "holds no folder of an instrument. "),
+        (["LOT", "--jobs", "0"], "pluckcheck: --jobs: is 0. Give 1 or more, or -1 for all cores."),
+        (["LOT", "--a4", "1000"], "pluckcheck: --a4: is 1000 Hz. "),
+        (["LOT", "--specification", "no.toml"], "no.toml"),
+    ],
+)
+def test_what_cannot_be_used_is_one_line(lot, tmp_path, arguments, line):
+    (tmp_path / "empty").mkdir()
+    names = {"LOT": str(lot), "EMPTY": str(tmp_path / "empty")}
+    given = [names.get(each, each) for each in arguments]
+    found = pluckcheck("lot", *given, "--out", tmp_path / "out")
+    assert found.returncode == 2
+    assert found.stdout == ""
+    assert len(found.stderr.splitlines()) == 1
+    assert line in found.stderr
+
+
+def test_a_store_that_is_none_is_one_line(lot, tmp_path):
+    (tmp_path / "lot.sqlite").write_text("no database, but long enough to be taken for one" * 9)
+    found = pluckcheck("lot", lot, "--out", tmp_path)
+    assert found.returncode == 2
+    assert len(found.stderr.splitlines()) == 1
+    assert "lot.sqlite" in found.stderr
