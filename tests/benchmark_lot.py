@@ -26,6 +26,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "sample_audio"))
 import numpy as np
 from made_lots import made_lot
 
+from analyzer.errors import UnusableInputError
 from analyzer.lot.store import FILE_NAME, open_store
 
 HERE = Path(__file__).parent
@@ -130,23 +131,34 @@ def killed(folder: Path, seed: int = 5) -> None:
     """Kill the command at random moments until it is through, and compare with a whole run."""
     lot = lot_of(folder, 60)
     whole, out = fresh(folder), fresh(folder)
-    seconds = run(lot, whole, "--jobs", "2").seconds
+    run(lot, whole, "--jobs", "2")
     moments = np.random.default_rng(seed)
     for _ in range(KILLS):
-        delay_s = moments.uniform(0.3, 1.0) * seconds / 3
+        command = [sys.executable, "-m", "cli", "lot", str(lot), "--out", str(out), "-q"]
         process = subprocess.Popen(
-            [sys.executable, "-m", "cli", "lot", str(lot), "--out", str(out), "-q", "--jobs", "2"],
-            cwd=HERE.parent,
-            start_new_session=True,
+            [*command, "--jobs", "2"], cwd=HERE.parent, start_new_session=True
         )
-        time.sleep(delay_s)
+        # At the start, while it works, or just when something is stored: as chance has it.
+        target = stored(out) + int(moments.integers(0, 10))
+        while stored(out) < target and process.poll() is None:
+            time.sleep(0.01)
+        time.sleep(moments.uniform(0.0, 0.5))
         os.killpg(process.pid, signal.SIGKILL)
         process.wait()
-        there = len(dumped(out)) if (out / FILE_NAME).exists() else 0
-        print(f"  killed after {delay_s:.1f} s: {there} rows in the store")
+        print(f"  killed with {stored(out)} of 60 instruments stored", flush=True)
     run(lot, out, "--jobs", "2")
     same = dumped(out) == dumped(whole)
     print(f"killed {KILLS} times: the content is {'the same' if same else 'NOT THE SAME'}")
+
+
+def stored(out: Path) -> int:
+    if not (out / FILE_NAME).exists():
+        return 0
+    try:
+        with open_store(out / FILE_NAME, create=False, read_only=True) as store:
+            return store.count_since(0.0)
+    except UnusableInputError:  # it is just being made
+        return 0
 
 
 def lot_of(folder: Path, instruments: int) -> Path:

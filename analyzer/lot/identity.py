@@ -14,7 +14,7 @@ import os
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import fields, is_dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 from importlib import metadata
 from io import BufferedIOBase
 from pathlib import Path
@@ -35,6 +35,7 @@ _PLACE = Path(__file__).parents[1]
 # av decodes what phones record; without it such recordings are left out.
 _LIBRARIES = ("av", "librosa", "numpy", "scipy", "soundfile")
 _MENTIONED = re.compile(rb"analyzer\.(\w+(?:\.\w+)*)")
+_INSTRUMENTS_KNOWN = 64  # a lot has one, or some
 _NOT_OF_A_RECORDING = ("files",)  # a limit of the whole folder
 
 
@@ -139,13 +140,36 @@ def settings_digest(instrument: Instrument, a4_hz: float, rules: ReadingRules, m
 
     The instrument by its values, its name apart: no figure comes from that.
     """
+    return _settings_digest(_Same(instrument), a4_hz, rules, method)
+
+
+class _Same:
+    """An instrument that is known again as an object: the sessions of a lot mostly share one."""
+
+    def __init__(self, instrument: Instrument) -> None:
+        self.instrument = instrument
+
+    def __hash__(self) -> int:
+        return id(self.instrument)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.instrument is self.instrument
+
+
+@lru_cache(_INSTRUMENTS_KNOWN)
+def _settings_digest(same: _Same, a4_hz: float, rules: ReadingRules, method: str) -> str:
     limits = {
         each.name: getattr(rules.limits, each.name)
         for each in fields(rules.limits)
         if each.name not in _NOT_OF_A_RECORDING
     }
-    unnamed = replace(instrument, name="", name_given=False)
+    unnamed = replace(same.instrument, name="", name_given=False)
     return _digest(unnamed, a4_hz, limits, rules.untrusted, method)
+
+
+@lru_cache(_INSTRUMENTS_KNOWN)
+def _instrument_digest(same: _Same) -> str:
+    return _digest(same.instrument)
 
 
 def recording_key(sha256: str, file: str, listed: Sequence[Listed], settings: str) -> str:
@@ -163,7 +187,7 @@ def inputs_digest(keys: Iterable[str], instrument: Instrument, settings: str) ->
 
     ``keys``: of the recordings. The instrument counts with its name, which stands in the report.
     """
-    return _digest(sorted(keys), instrument, settings)
+    return _digest(sorted(keys), _instrument_digest(_Same(instrument)), settings)
 
 
 def specification_digest(specification: Specification) -> str:

@@ -17,8 +17,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import euler, ndtr
-from scipy.stats import binom
+from scipy.special import bdtrc, euler, ndtr
 
 from analyzer.lot.statistics.charts import Chart
 
@@ -53,7 +52,7 @@ class RunRule:
         """The probability that the rule holds for the ``window`` points that end at a given one."""
         tail, count = float(ndtr(-self.sds)), self.window
         if self.kind == "beyond":
-            return 2 * float(binom.sf(self.needed - 1, count, tail))
+            return 2 * float(bdtrc(self.needed - 1, count, tail))
         if self.kind == "trend":
             return 2 / math.factorial(count)
         if self.kind == "alternating":
