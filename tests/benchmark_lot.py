@@ -32,6 +32,7 @@ from analyzer.lot.store import FILE_NAME, open_store
 HERE = Path(__file__).parent
 PLAYED = 40  # instruments that are synthesised; the others are these under noise of their own
 KILLS = 10
+AGAIN = 3  # a start of three seconds is at the mercy of what else the machine does
 SCALES = (100, 1000)
 _LOOK_S = 0.2
 
@@ -111,9 +112,11 @@ def scale(folder: Path, instruments: int) -> None:
     two = run(lots[instruments], out, "--jobs", "2")
     show(f"{instruments} instruments, 2 processes", two, instruments)
     print(f"  two cores against one: {one.seconds / two.seconds:.2f} times (aim 1.8)")
-    again = run(lots[instruments], out, "--jobs", "2")
-    show("the same again", again, instruments)
-    print(f"  {two.seconds / again.seconds:.0f} times as fast (aim 50)")
+    again = [run(lots[instruments], out, "--jobs", "2") for _ in range(AGAIN)]
+    for each in again:
+        show("the same again", each, instruments)
+    middle_s = float(np.median([each.seconds for each in again]))
+    print(f"  {two.seconds / middle_s:.0f} times as fast (aim 50; the median of {AGAIN})")
     size = sum(each.stat().st_size for each in out.iterdir())
     print(f"  store: {size / instruments / 1e3:.1f} kB an instrument")
 
