@@ -13,6 +13,8 @@ import pytest
 from benchmark_bound import bound_hz, ratio_to_bound
 from benchmark_pitch import CASES, try_string
 
+from analyzer.pitch.shared import _square_root
+
 STRINGS = 8
 DRIFT_OFF = 0.3  # the aim for all
 
@@ -52,3 +54,12 @@ def test_decaying_tone_in_noise_is_measured_near_the_bound(tmp_path, snr_db) -> 
     ratio = ratio_to_bound(snr_db, tries, tmp_path / "tone.wav")
     sampling = 3 / math.sqrt(2 * tries)
     assert 1 - sampling <= ratio <= 1.5 * (1 + sampling)
+
+
+def test_rows_that_are_alike_have_a_root() -> None:
+    """Where the lines leave a row next to nothing, rounding makes two of them more than alike."""
+    level = np.array([[1.0, 1.0 + 1e-12], [1.0 + 1e-12, 1.0]])
+    with pytest.raises(np.linalg.LinAlgError):
+        _square_root(level.copy(), np.ones(2))
+    root = _square_root(level.copy(), np.full(2, 1e4))
+    assert root @ root.T == pytest.approx(level, abs=1e-10)

@@ -117,12 +117,24 @@ def _root(rows: Real, weights: Real, lines: Real, rest: Real) -> Real:
     products[-1, :-1] = products[:-1, -1] = rows @ np.sum(weights * rest, axis=0)
     products[-1, -1] = np.sum(weights * rest**2)
     left = products.diagonal()
-    seen = left > 0
-    seen[:-1] = left[:-1] > _SEEN * (rows**2 @ weight)
+    whole = np.append(rows**2 @ weight, left[-1])
+    seen = (left > _SEEN * whole) & (left > 0)
     scale = np.sqrt(np.where(seen, left, np.inf))
     level = products / scale / scale[:, None]
+    # What is left of a row is as wrong as the whole of it was rounded.
+    rounded = np.divide(whole, left, out=np.ones(size), where=seen)
+    return np.asarray(_square_root(level, rounded).T * np.where(seen, scale, 0.0))
+
+
+def _square_root(level: Real, rounded: Real) -> Real:
+    """A lower root of a matrix of ones along its diagonal but for rounding, ``rounded`` at most."""
+    size = len(level)
     level.flat[:: size + 1] = 1 + size * _ROUNDING
-    return np.asarray(np.linalg.cholesky(level).T * np.where(seen, scale, 0.0))
+    try:
+        return np.asarray(np.linalg.cholesky(level))
+    except np.linalg.LinAlgError:  # rows that are alike, of which the lines leave next to nothing
+        level.flat[:: size + 1] = 1 + size * _ROUNDING * rounded
+        return np.asarray(np.linalg.cholesky(level))
 
 
 def _informative(weights: Real, times_s: Real) -> tuple[Real, Real]:
