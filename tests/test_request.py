@@ -26,9 +26,14 @@ UNNAMED = "has a name that says neither string nor fret. Name it like s6_open_1.
 
 
 def reasons() -> list[str]:
-    """What every RecordingError of the library says was found, its values left out."""
+    """What every RecordingError of the library says was found, its values left out.
+
+    But for those of a station's own tone, which no customer records.
+    """
     found = []
     for path in (ROOT / "analyzer").rglob("*.py"):
+        if path.parent.name == "station_check":
+            continue
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             raises = isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
             if raises and node.func.id in ("RecordingError", "DrownedError", "_beyond"):
