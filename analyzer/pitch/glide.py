@@ -61,7 +61,8 @@ def candidate_shapes(log_tau: Real, powers: Real, times_s: Real) -> Shapes:
     tau = np.exp(log_tau)[:, None]
     energy = powers / np.mean(powers[:, : max(1, times_s.size // 50)], axis=1, keepdims=True)
     steps = 0.5 * (energy[:, 1:] + energy[:, :-1]) * np.diff(times_s)
-    running = np.pad(np.cumsum(steps, axis=1), ((0, 0), (1, 0)))
+    running = np.zeros_like(energy)
+    np.cumsum(steps, axis=1, out=running[:, 1:])
     density = (log_tau[1] - log_tau[0]) / np.log(_LONGEST_S / _SHORTEST_S)
     prior = np.full(log_tau.size + len(powers), (1 - NO_GLIDE_PRIOR - _ENERGY) * density)
     prior[log_tau.size :] = _ENERGY / len(powers)

@@ -53,8 +53,10 @@ def _look(spectrum: NoteSpectrum) -> float:
     samples, rate_hz = spectrum.lowered(_LOOK_RATE_HZ)
     start = round((spectrum.onset_s + 0.05) * rate_hz)
     part = samples[start : start + round(_LOOK_S * rate_hz)]
+    if part.size < _LOOK_FRAME:
+        part = np.pad(part, (0, _LOOK_FRAME - part.size))
     seen = librosa.yin(
-        np.pad(part, (0, max(0, _LOOK_FRAME - part.size))),
+        part,
         fmin=LOWEST_HZ,
         fmax=min(HIGHEST_HZ, rate_hz / 4),
         sr=rate_hz,

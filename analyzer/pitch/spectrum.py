@@ -122,7 +122,8 @@ class LineSpectrum:
         half = max(4, round(0.5 * spacing_hz / self.bin_hz))
         last = self.level_db.size - 1
         around = np.round(at_hz / self.bin_hz).astype(int)[:, None] + np.arange(-half, half + 1)
-        return np.asarray(np.median(self.level_db[np.clip(around, 0, last)], axis=1))
+        levels = self.level_db[np.minimum(np.maximum(around, 0), last)]
+        return np.asarray(np.partition(levels, half, axis=1)[:, half])  # odd: one in the middle
 
 
 def note_spectrum(samples: Real, rate_hz: float, onset_s: float) -> NoteSpectrum:
