@@ -159,7 +159,7 @@ def _unwrapped(envelopes: Envelopes, noise: Real, standing: Real) -> _Unwrapped:
     steady = _steady_phase(z, t)
     phases = steady + _followed(z * np.exp(-1j * steady))
     amplitude = smoothed(np.abs(z), t)
-    clear = np.clip(amplitude**2 / (_FOLLOWED_POWER * noise[:, None]) - 1, 0, 1)
+    clear = np.minimum(np.maximum(amplitude**2 / (_FOLLOWED_POWER * noise[:, None]) - 1, 0), 1)
     followed = np.minimum.accumulate(clear, axis=1)
     weights = _weights(amplitude, noise, envelopes.colour)
     weights = standing[:, None] * weights / (1 + _FIRST_TRUST * weights) * fading(envelopes)
@@ -199,7 +199,7 @@ def _smoothly(values: Real, slopes: Real, times_s: Real, at_s: Real) -> Real:
     """
     step_s = float(times_s[1] - times_s[0])
     place = (at_s - times_s[0]) / step_s
-    piece = np.clip(place.astype(int), 0, times_s.size - 2)
+    piece = np.minimum(np.maximum(place.astype(int), 0), times_s.size - 2)
     x = place - piece
     rise, first, last = np.diff(values)[piece], step_s * slopes[piece], step_s * slopes[piece + 1]
     bend, turn = 3 * rise - 2 * first - last, first + last - 2 * rise

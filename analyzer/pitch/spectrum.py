@@ -95,7 +95,7 @@ class NoteSpectrum:
         offsets = np.arange(-half, half + 1)
         index = middle[:, None] + offsets
         inside = (index >= 0) & (index < self.bins.size)
-        cut = np.where(inside, self.bins[np.clip(index, 0, self.bins.size - 1)], 0)
+        cut = np.where(inside, self.bins[np.minimum(np.maximum(index, 0), self.bins.size - 1)], 0)
         from_centre_hz = (middle * self.bin_hz - centres_hz)[:, None] + offsets * self.bin_hz
         passed = band_response(from_centre_hz / half_hz) * (2 / self.size)
         return np.asarray(cut * passed, dtype=np.complex128), middle, half
@@ -189,7 +189,7 @@ def band_response(offset: Real) -> Real:
 
     A raised cosine: its response dies away soonest after an onset.
     """
-    return np.asarray(0.5 + 0.5 * np.cos(np.pi * np.clip(offset, -1, 1)))
+    return np.asarray(0.5 + 0.5 * np.cos(np.pi * np.minimum(np.maximum(offset, -1), 1)))
 
 
 def _edge(size: int) -> Single:
