@@ -13,16 +13,16 @@ from pathlib import Path
 
 from analyzer.analysis import Inputs, Progress, measure_files, read_inputs, report_of
 from analyzer.errors import UnusableInputError
-from analyzer.lot.clock import in_utc
-from analyzer.lot.fetching import tokens
 from analyzer.lot.histories import files_of
-from analyzer.lot.identity import method_version, settings_digest
-from analyzer.lot.names import tidy, unfit
-from analyzer.lot.place import absolute
 from analyzer.lot.records import FileState, MeasuredFile, Outcome, Session
+from analyzer.lot.running.identity import method_version, settings_digest
+from analyzer.lot.running.work import Inputs as SessionInputs
+from analyzer.lot.running.work import read_state
+from analyzer.lot.sessions.clock import in_utc
+from analyzer.lot.sessions.fetching import tokens
+from analyzer.lot.sessions.names import tidy, unfit
+from analyzer.lot.sessions.place import absolute
 from analyzer.lot.store import FILE_NAME, open_store
-from analyzer.lot.work import Inputs as SessionInputs
-from analyzer.lot.work import read_state
 from analyzer.measure import Measured
 from analyzer.music import ISO16_A4_HZ
 from analyzer.processes import ALL_CORES, check_jobs

@@ -13,16 +13,16 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from analyzer.lot.records import LEFT_OUT_COLUMNS, SESSION_COLUMNS, VALUE_COLUMNS, Fault
-from analyzer.lot.specification import (
+from analyzer.lot.judgement.specification import (
     IN_WORDS,
     Characteristic,
     Limits,
     Requirement,
     Specification,
 )
-from analyzer.lot.summary import summarise
-from analyzer.lot.summary_model import LotSummary
+from analyzer.lot.records import LEFT_OUT_COLUMNS, SESSION_COLUMNS, VALUE_COLUMNS, Fault
+from analyzer.lot.summing.summary import summarise
+from analyzer.lot.summing.summary_model import LotSummary
 
 LIMIT_CENTS, GUARD = 5.0, 1.645
 STRINGS = (6, 5, 4, 3, 2, 1)

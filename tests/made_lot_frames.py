@@ -9,12 +9,12 @@ from typing import Any
 
 import pandas as pd
 
-from analyzer.lot.decision import combine, decide
-from analyzer.lot.measurement import Measurement, NoteSpread
+from analyzer.lot.judgement.decision import combine, decide
+from analyzer.lot.judgement.measurement import Measurement, NoteSpread
+from analyzer.lot.judgement.specification import Limits, Requirement, Specification, Subgroups
 from analyzer.lot.records import LEFT_OUT_COLUMNS, SESSION_COLUMNS, VALUE_COLUMNS
-from analyzer.lot.specification import Limits, Requirement, Specification, Subgroups
-from analyzer.lot.summary import summarise
-from analyzer.lot.summary_model import LotSummary
+from analyzer.lot.summing.summary import summarise
+from analyzer.lot.summing.summary_model import LotSummary
 
 START_S = 1_927_000_000.0  # 2031-01-24, 05:46:40 UTC
 DAY_S = 86_400.0

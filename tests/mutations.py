@@ -19,7 +19,7 @@ from analyzer.errors import PluckcheckError
 from analyzer.instrument.file import read_instrument
 from analyzer.instrument.model import Instrument, assumed_instrument
 from analyzer.instrument.string_file import read_string_set
-from analyzer.lot.specification_file import read_specification
+from analyzer.lot.judgement.specification_file import read_specification
 from analyzer.measure import measure_file
 from analyzer.recording.finding import find_recordings
 from analyzer.recording.labels import read_label

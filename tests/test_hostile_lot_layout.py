@@ -11,10 +11,10 @@ import pytest
 from named_lots import AT_S, NOW_S, put
 
 from analyzer.errors import UnusableInputError
-from analyzer.lot import catalogue, place
-from analyzer.lot.fetching import local_file, local_folder
-from analyzer.lot.layout import Layout, find_sessions
 from analyzer.lot.records import Session
+from analyzer.lot.sessions import catalogue, place
+from analyzer.lot.sessions.fetching import local_file, local_folder
+from analyzer.lot.sessions.layout import Layout, find_sessions
 from analyzer.recording.limits import Limits, ReadingRules
 
 UNTRUSTED = ReadingRules(untrusted=True)

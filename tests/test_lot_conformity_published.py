@@ -14,14 +14,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from analyzer.lot.conformity import (
+from analyzer.lot.judgement.conformity import (
     conformity_probability,
     guard_bands,
     measurement_capability_index,
     simple_acceptance,
 )
-from analyzer.lot.specification import Interval
-from analyzer.lot.uncertainty import Uncertainty
+from analyzer.lot.judgement.specification import Interval
+from analyzer.lot.judgement.uncertainty import Uncertainty
 
 # One-sided conformance probability and how many u the value lies inside the limit ([106], table 1).
 TABLE_1 = [(0.80, 0.84), (0.90, 1.28), (0.95, 1.64), (0.99, 2.33), (0.999, 3.09)]

@@ -12,9 +12,9 @@ from made_notes import CLEAN, SIX, note
 from scipy import stats
 
 from analyzer.instrument.model import Instrument
-from analyzer.lot.decision import Decision, combine, decide, decide_instrument
-from analyzer.lot.measurement import Measurement, NoteSpread, measurements
-from analyzer.lot.specification import (
+from analyzer.lot.judgement.decision import Decision, combine, decide, decide_instrument
+from analyzer.lot.judgement.measurement import Measurement, NoteSpread, measurements
+from analyzer.lot.judgement.specification import (
     DecisionRule,
     Limits,
     Requirement,

@@ -16,8 +16,14 @@ import pytest
 from analyzer.instrument.file import read_instrument
 from analyzer.instrument.model import Instrument
 from analyzer.instrument.string_data import StringData
-from analyzer.lot import identity
-from analyzer.lot.specification import DecisionRule, Limits, Requirement, Specification, Subgroups
+from analyzer.lot.judgement.specification import (
+    DecisionRule,
+    Limits,
+    Requirement,
+    Specification,
+    Subgroups,
+)
+from analyzer.lot.running import identity
 from analyzer.recording.labels import Label
 from analyzer.recording.limits import Limits as ReadingLimits
 from analyzer.recording.limits import ReadingRules
@@ -108,13 +114,18 @@ def test_every_source_of_a_figure_counts(copied) -> None:
         path.write_text(f"{text}\n", encoding="utf-8")
         assert identity.sources_digest(copied, FIGURES) != first, name
         path.write_text(text, encoding="utf-8")
-    for name in ("page/card.py", "report/terminal.py", "lot/decision.py", "html.py"):
+    for name in ("page/card.py", "report/terminal.py", "lot/judgement/decision.py", "html.py"):
         path = copied / name
         path.write_text(f"{path.read_text(encoding='utf-8')}\n", encoding="utf-8")
     assert identity.sources_digest(copied, FIGURES) == first
-    assert identity.sources_digest(copied, ("lot.decision",)) != identity.sources_digest(
-        PACKAGE, ("lot.decision",)
+    assert identity.sources_digest(copied, ("lot.judgement.decision",)) != identity.sources_digest(
+        PACKAGE, ("lot.judgement.decision",)
     )
+
+
+def test_a_root_that_is_not_there_makes_no_digest() -> None:
+    with pytest.raises(KeyError, match=r"lot\.nowhere"):
+        identity.sources_digest(PACKAGE, ("gate", "lot.nowhere"))
 
 
 def test_a_new_module_is_found_however_it_is_imported(copied) -> None:
@@ -133,7 +144,7 @@ def test_a_new_module_is_found_however_it_is_imported(copied) -> None:
 
 
 def test_the_method_of_a_changed_package_is_another(copied) -> None:
-    code = "from analyzer.lot.identity import method_version; print(method_version())"
+    code = "from analyzer.lot.running.identity import method_version; print(method_version())"
     shutil.copytree(ROOT / "cli", copied.parent / "cli")
 
     def method() -> str:

@@ -9,10 +9,10 @@ import fsspec
 import pytest
 from named_lots import AT_S, NOW_S, put
 
-from analyzer.lot.fetching import local_file, local_folder, local_instrument_file, tokens
-from analyzer.lot.layout import find_sessions
-from analyzer.lot.place import joined, parted, token
 from analyzer.lot.records import Session
+from analyzer.lot.sessions.fetching import local_file, local_folder, local_instrument_file, tokens
+from analyzer.lot.sessions.layout import find_sessions
+from analyzer.lot.sessions.place import joined, parted, token
 from analyzer.recording.limits import Limits, ReadingRules
 
 TWO = ("s6_open_1.wav", "s6_f12_1.wav")

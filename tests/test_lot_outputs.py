@@ -17,7 +17,7 @@ from analyzer.lot.output import tables
 from analyzer.lot.output.terminal import TerminalLot
 from analyzer.lot.output.words import percent, verdict_of_lot
 from analyzer.lot.records import SESSION_COLUMNS, VALUE_COLUMNS, Fault
-from analyzer.lot.summary_model import LotSummary
+from analyzer.lot.summing.summary_model import LotSummary
 from analyzer.report.tables import table_form
 
 HOSTILE = "=1+1\x1b[31m\n"

@@ -15,17 +15,17 @@ import pytest
 from large_lots import BOTH, LIMIT_CENTS, SPECIFICATION, STRINGS, Process, lot_of
 from page_checks import Checked
 
+from analyzer.lot.judgement.specification import Limits, Requirement
 from analyzer.lot.page.chart_drawing import chart_drawing
 from analyzer.lot.page.charts import charts_of
 from analyzer.lot.page.distribution_drawing import distribution_drawing
 from analyzer.lot.page.render import as_html
 from analyzer.lot.page.tables import Cell, share
 from analyzer.lot.records import Fault
-from analyzer.lot.specification import Limits, Requirement
 from analyzer.lot.statistics.charts import individuals_charts
 from analyzer.lot.statistics.figure import Figure
 from analyzer.lot.statistics.run_rules import violations
-from analyzer.lot.summary_model import MoreTakesOf
+from analyzer.lot.summing.summary_model import MoreTakesOf
 
 DAY = date(2031, 2, 20)
 LARGEST_BYTES = 4_000_000  # of 5,000 six-strings: the aim that this project sets itself

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analyzer.lot.conformity import guard_bands, simple_acceptance
-from analyzer.lot.decision import combine, decide
-from analyzer.lot.measurement import Measurement, NoteSpread
-from analyzer.lot.risk import LotRisk, Process, global_risk, lot_risk, process_of
-from analyzer.lot.specification import DecisionRule, Interval, Limits
-from analyzer.lot.uncertainty import Uncertainty
+from analyzer.lot.judgement.conformity import guard_bands, simple_acceptance
+from analyzer.lot.judgement.decision import combine, decide
+from analyzer.lot.judgement.measurement import Measurement, NoteSpread
+from analyzer.lot.judgement.risk import LotRisk, Process, global_risk, lot_risk, process_of
+from analyzer.lot.judgement.specification import DecisionRule, Interval, Limits
+from analyzer.lot.judgement.uncertainty import Uncertainty
 
 # Scenarios: process mean and deviation, limits, standard uncertainty. The first is the shape of
 # JCGM 106:2012's resistors: 0 +- 0.2, 0.12, 0.04 (from memory).

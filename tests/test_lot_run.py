@@ -16,10 +16,10 @@ import pytest
 from made_lots import MadeLot, made_lot
 
 from analyzer.errors import UnusableInputError
-from analyzer.lot import pool, work
 from analyzer.lot.analysis import Asked, LotResult, analyze_lot
-from analyzer.lot.pool import Workers, workers
 from analyzer.lot.records import Outcome, Session, Task
+from analyzer.lot.running import pool, work
+from analyzer.lot.running.pool import Workers, workers
 from analyzer.lot.store import FILE_NAME, open_store
 
 ONE = Asked(jobs=1)

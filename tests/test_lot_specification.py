@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from analyzer.errors import UnusableInputError
-from analyzer.lot.specification import CLOCK_CENTS, DecisionRule, Limits, Subgroups
-from analyzer.lot.specification_file import read_specification
+from analyzer.lot.judgement.specification import CLOCK_CENTS, DecisionRule, Limits, Subgroups
+from analyzer.lot.judgement.specification_file import read_specification
 
 SHORT = "[error]\nplus_minus_cents = 3.0\n"
 # The example of the manual.

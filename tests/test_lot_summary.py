@@ -13,12 +13,12 @@ from jsonschema import Draft202012Validator
 from made_lot_frames import DAY_S, START_S, Made, frames, left_out, specification
 from scipy import stats
 
+from analyzer.lot.judgement.specification import DecisionRule
 from analyzer.lot.output.summary_json import as_json
 from analyzer.lot.records import Fault
-from analyzer.lot.specification import DecisionRule
 from analyzer.lot.statistics.figure import NotGiven
 from analyzer.lot.statistics.trend import Trend
-from analyzer.lot.summary_model import LotSummary
+from analyzer.lot.summing.summary_model import LotSummary
 from analyzer.schemas import schema_text
 
 VALIDATOR = Draft202012Validator(json.loads(schema_text("lot")))

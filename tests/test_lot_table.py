@@ -14,8 +14,8 @@ import pytest
 from named_lots import AT_S, NOW_S, put, put_table
 
 from analyzer.errors import UnusableInputError
-from analyzer.lot.layout import Layout, find_sessions
 from analyzer.lot.records import Session
+from analyzer.lot.sessions.layout import Layout, find_sessions
 from analyzer.recording.labels import Label
 from analyzer.recording.limits import Limits, ReadingRules
 

@@ -14,7 +14,7 @@ from made_lots import made_lot
 
 from analyzer.errors import UnusableInputError
 from analyzer.lot.analysis import Asked, lot_run, specification_of
-from analyzer.lot.run import Done, LotRun
+from analyzer.lot.running.run import Done, LotRun
 from analyzer.lot.store import FILE_NAME, open_store
 from analyzer.lot.watch import (
     SETTLED_S,

@@ -11,18 +11,18 @@ from typing import TYPE_CHECKING
 
 from analyzer.beside import check_a4
 from analyzer.errors import UnusableInputError, printable
-from analyzer.lot.fetching import local_file
-from analyzer.lot.identity import method_version, specification_digest
-from analyzer.lot.layout import Layout, find_sessions
-from analyzer.lot.place import exists, joined
-from analyzer.lot.pool import workers
+from analyzer.lot.judgement.specification import Specification
+from analyzer.lot.judgement.specification_file import FILE_NAME as SPECIFICATION_NAME
+from analyzer.lot.judgement.specification_file import read_specification
 from analyzer.lot.records import Fault
-from analyzer.lot.run import Done, LotRun
-from analyzer.lot.specification import Specification
-from analyzer.lot.specification_file import FILE_NAME as SPECIFICATION_NAME
-from analyzer.lot.specification_file import read_specification
+from analyzer.lot.running.identity import method_version, specification_digest
+from analyzer.lot.running.pool import workers
+from analyzer.lot.running.run import Done, LotRun
+from analyzer.lot.running.work import Settings
+from analyzer.lot.sessions.fetching import local_file
+from analyzer.lot.sessions.layout import Layout, find_sessions
+from analyzer.lot.sessions.place import exists, joined
 from analyzer.lot.store import FILE_NAME, Store, open_store
-from analyzer.lot.work import Settings
 from analyzer.music import ISO16_A4_HZ
 from analyzer.processes import ALL_CORES, check_jobs
 from analyzer.recording.limits import TRUSTED, ReadingRules
@@ -30,7 +30,7 @@ from analyzer.recording.limits import TRUSTED, ReadingRules
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analyzer.lot.summary_model import LotSummary
+    from analyzer.lot.summing.summary_model import LotSummary
 
 _CLOCK_TOLERANCE_S = 60.0  # two machines on one network agree better than that (common practice)
 
@@ -209,7 +209,7 @@ class _Frames:
         faults: tuple[Fault, ...],
         clock: tuple[str, ...],
     ) -> LotSummary:
-        from analyzer.lot.summary import summarise
+        from analyzer.lot.summing.summary import summarise
 
         most = int(self.sessions["strings"].max()) if len(self.sessions) else 0
         misfits = specification.warnings(layout.stations(), range(most, 0, -1))

@@ -15,8 +15,8 @@ from typing import Literal
 
 from analyzer.errors import UnusableInputError
 from analyzer.instrument.tables import shown
-from analyzer.lot.clock import TIMES, Moment, read_moment
-from analyzer.lot.decision import VERDICTS, Verdict
+from analyzer.lot.judgement.decision import VERDICTS, Verdict
+from analyzer.lot.sessions.clock import TIMES, Moment, read_moment
 from analyzer.lot.store import FILE_NAME, Entry, Store, open_store
 from analyzer.lot.store.history import Moment as StoredMoment
 from analyzer.report.comparison import StringComparison, compare_strings

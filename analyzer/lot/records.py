@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from analyzer.lot.decision import InstrumentDecision
+from analyzer.lot.judgement.decision import InstrumentDecision
 from analyzer.measure import Measured
 from analyzer.recording.table import Listed
 from analyzer.report.model import Report
@@ -118,7 +118,7 @@ SESSION_COLUMNS = (
     "left_out",  # recordings
     "strings",
     "strings_measured",
-    "verdict",  # analyzer.lot.decision.Verdict
+    "verdict",  # analyzer.lot.judgement.decision.Verdict
     "reason",
     "conformity_probability",
     "more_takes",  # 0 where none are needed, NaN where none would settle it
@@ -134,7 +134,7 @@ VALUE_COLUMNS = (
     "recorded_s",
     "latest",
     "string",
-    "characteristic",  # analyzer.lot.specification.Characteristic
+    "characteristic",  # analyzer.lot.judgement.specification.Characteristic
     "value_cents",  # NaN where it could not be had
     "standard_uncertainty_cents",
     "lower_cents",

@@ -17,14 +17,14 @@ from pathlib import Path
 from analyzer.errors import RecordingError, UnusableInputError
 from analyzer.instrument.model import Instrument
 from analyzer.lot.analysis import Asked, lot_run, specification_of
-from analyzer.lot.fetching import tokens
-from analyzer.lot.folders import EmptyLotError
-from analyzer.lot.layout import find_sessions
-from analyzer.lot.place import absolute, exists, is_folder
 from analyzer.lot.records import Fault, Session
-from analyzer.lot.run import Done, LotRun
+from analyzer.lot.running.run import Done, LotRun
+from analyzer.lot.running.work import Settings, session_inputs
+from analyzer.lot.sessions.fetching import tokens
+from analyzer.lot.sessions.folders import EmptyLotError
+from analyzer.lot.sessions.layout import find_sessions
+from analyzer.lot.sessions.place import absolute, exists, is_folder
 from analyzer.lot.store import FILE_NAME, open_store
-from analyzer.lot.work import Settings, session_inputs
 from analyzer.recording.labels import ERROR_NOTES, holds_many, read_label
 
 LOOK_EVERY_S = 2.0  # a choice: an instrument takes a minute to record

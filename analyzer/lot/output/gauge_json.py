@@ -10,7 +10,7 @@ from analyzer.lot.statistics.figure import NotGiven
 from analyzer.lot.statistics.gauge_anova import GaugeAnova
 from analyzer.lot.statistics.gauge_model import GaugeShare, GaugeShares
 from analyzer.lot.statistics.gauge_range import GaugeRange
-from analyzer.lot.summary_model import GaugeStudy
+from analyzer.lot.summing.summary_model import GaugeStudy
 
 _SOURCES = ("repeatability", "operator", "interaction", "reproducibility", "gauge", "part", "total")
 

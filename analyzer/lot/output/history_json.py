@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from analyzer.lot.clock import in_utc
 from analyzer.lot.histories import Analyzed, History, InstrumentHistory, Since, verdicts
+from analyzer.lot.sessions.clock import in_utc
 from analyzer.lot.store import Entry
 from analyzer.report.json_text import head, json_text
 

@@ -11,9 +11,9 @@ from dataclasses import asdict, fields
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from analyzer.lot.clock import in_utc
 from analyzer.lot.histories import Analyzed, History, InstrumentHistory
 from analyzer.lot.output.tables import workbook_of
+from analyzer.lot.sessions.clock import in_utc
 from analyzer.lot.store import Entry
 from analyzer.report.model import StringResult
 from analyzer.report.tables import readable

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Sequence
 
 from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
-from analyzer.lot.clock import in_utc
 from analyzer.lot.histories import Analyzed, History, InstrumentHistory, Period, verdicts
 from analyzer.lot.output.long_table import LongTable
 from analyzer.lot.output.words import counted
+from analyzer.lot.sessions.clock import in_utc
 from analyzer.lot.store import Entry
 from analyzer.report.comparison import StringComparison
 from analyzer.report.layout import line, sign_for, signed, with_interval

@@ -7,7 +7,8 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
-from analyzer.lot.conformity import GuardBands
+from analyzer.lot.judgement.conformity import GuardBands
+from analyzer.lot.judgement.specification import Interval
 from analyzer.lot.output.gauge_json import gauge_as_value
 from analyzer.lot.output.statistics_json import (
     capability_as_value,
@@ -18,10 +19,9 @@ from analyzer.lot.output.statistics_json import (
     trend_as_value,
 )
 from analyzer.lot.output.words import verdict_of_lot
-from analyzer.lot.specification import Interval
 from analyzer.lot.statistics.figure import NotGiven
 from analyzer.lot.statistics.groups import Group
-from analyzer.lot.summary_model import (
+from analyzer.lot.summing.summary_model import (
     ChartOf,
     ControlCharts,
     JudgedString,

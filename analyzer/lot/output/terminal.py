@@ -24,7 +24,7 @@ from analyzer.lot.output.words import (
 from analyzer.lot.statistics.figure import Figure, NotGiven
 from analyzer.lot.statistics.gauge_model import GaugeShares
 from analyzer.lot.statistics.pareto import Cause
-from analyzer.lot.summary_model import GaugeStudy, JudgedString, LotSummary
+from analyzer.lot.summing.summary_model import GaugeStudy, JudgedString, LotSummary
 from analyzer.report.layout import bare_table, fits, line
 
 _SHOWN = 5  # of everything that a lot may have hundreds of

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from analyzer.lot.specification import IN_WORDS
+from analyzer.lot.judgement.specification import IN_WORDS
 from analyzer.lot.statistics.figure import Figure, NotGiven
 from analyzer.lot.statistics.groups import PERIODS
-from analyzer.lot.summary_model import JudgedString, LotSummary
+from analyzer.lot.summing.summary_model import JudgedString, LotSummary
 
 
 def counted(count: int, noun: str) -> str:

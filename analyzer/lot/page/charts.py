@@ -6,12 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
+from analyzer.lot.judgement.specification import IN_WORDS
 from analyzer.lot.output.words import counted
 from analyzer.lot.page.chart_drawing import MOST_NUMBERED, ChartDrawing, chart_drawing
-from analyzer.lot.specification import IN_WORDS
 from analyzer.lot.statistics.charts import Chart, ChartPair
 from analyzer.lot.statistics.figure import NotGiven
-from analyzer.lot.summary_model import ChartOf, ControlCharts
+from analyzer.lot.summing.summary_model import ChartOf, ControlCharts
 from analyzer.page.rounding import plain, signed
 
 MOST_UNFOLDED = 6  # charts of strings: what a desk shows without much scrolling

@@ -16,7 +16,7 @@ from analyzer.lot.page.groups import cause_tables, group_tables, trend_table
 from analyzer.lot.page.instruments import InstrumentTable, instrument_table
 from analyzer.lot.page.judged import CharacteristicPart, characteristic_parts, methods_of
 from analyzer.lot.page.tables import Cell, Table
-from analyzer.lot.summary_model import LotSummary
+from analyzer.lot.summing.summary_model import LotSummary
 
 MOST_LINES = 200  # of faults, of warnings, of what is to be recorded again: more say nothing more
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analyzer.lot.judgement.specification import Interval
 from analyzer.lot.output.words import counted
-from analyzer.lot.specification import Interval
-from analyzer.lot.summary_model import JudgedString
+from analyzer.lot.summing.summary_model import JudgedString
 from analyzer.page.rounding import plain, signed
 from analyzer.page.scale import Scale, Tick, round_step, with_room
 

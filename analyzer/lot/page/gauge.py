@@ -11,7 +11,7 @@ from analyzer.lot.statistics.figure import NotGiven
 from analyzer.lot.statistics.gauge_anova import AnovaRow, GaugeAnova
 from analyzer.lot.statistics.gauge_model import GaugeShare, GaugeShares
 from analyzer.lot.statistics.gauge_range import GaugeRange
-from analyzer.lot.summary_model import GaugeStudy, LotSummary
+from analyzer.lot.summing.summary_model import GaugeStudy, LotSummary
 from analyzer.page.rounding import NOT_HAD, plain
 
 _METHODS = (

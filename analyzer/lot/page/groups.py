@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
+from analyzer.lot.judgement.specification import IN_WORDS
 from analyzer.lot.output.words import percent
 from analyzer.lot.page.tables import Cell, Table, cents, share, size
-from analyzer.lot.specification import IN_WORDS
 from analyzer.lot.statistics.figure import NotGiven
 from analyzer.lot.statistics.groups import Group
 from analyzer.lot.statistics.pareto import Cause
-from analyzer.lot.summary_model import Causes, GroupTable, StationTrend, Trends
+from analyzer.lot.summing.summary_model import Causes, GroupTable, StationTrend, Trends
 from analyzer.page.rounding import NOT_HAD, signed
 
 _MOST_CAUSES = 8  # that are seen at once; the rule behind Pareto's chart is that few matter

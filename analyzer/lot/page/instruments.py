@@ -19,11 +19,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analyzer.errors import printable
-from analyzer.lot.decision import Verdict
+from analyzer.lot.judgement.decision import Verdict
+from analyzer.lot.judgement.specification import IN_WORDS
 from analyzer.lot.page.words import SAID
 from analyzer.lot.page.worst import ValueTable, value_table, worst_of
-from analyzer.lot.specification import IN_WORDS
-from analyzer.lot.summary_model import JudgedString
+from analyzer.lot.summing.summary_model import JudgedString
 from analyzer.page.rounding import MINUS, NOT_HAD, decimals_for, signed
 
 MOST_LISTED = 250  # rows of the table that needs no script, and is printed: some ten sheets

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analyzer.lot.judgement.specification import IN_WORDS, Characteristic, Interval
 from analyzer.lot.output.words import percent
 from analyzer.lot.page.distribution_drawing import DistributionDrawing, distribution_drawing
 from analyzer.lot.page.tables import (
@@ -23,10 +24,9 @@ from analyzer.lot.page.tables import (
     share,
     size,
 )
-from analyzer.lot.specification import IN_WORDS, Characteristic, Interval
 from analyzer.lot.statistics.capability import Capability
 from analyzer.lot.statistics.figure import Figure, NotGiven
-from analyzer.lot.summary_model import JudgedString, MeasuringShare, ProcessRisk
+from analyzer.lot.summing.summary_model import JudgedString, MeasuringShare, ProcessRisk
 from analyzer.page.rounding import MINUS, NOT_HAD
 
 _INDICES: dict[str, Callable[[Capability], Figure]] = {

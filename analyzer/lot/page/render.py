@@ -22,7 +22,7 @@ from markupsafe import Markup, escape
 from analyzer.html import page_template
 from analyzer.lot.page.content import page_of
 from analyzer.lot.page.instruments import HEADS
-from analyzer.lot.summary_model import LotSummary
+from analyzer.lot.summing.summary_model import LotSummary
 from analyzer.page.render import harmless
 from analyzer.page.rounding import plain
 from analyzer.report.day import day_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analyzer import __version__
-from analyzer.lot.decision import Verdict
+from analyzer.lot.judgement.decision import Verdict
 from analyzer.lot.output.words import (
     counted,
     percent,
@@ -14,7 +14,7 @@ from analyzer.lot.output.words import (
     verdict_of_lot,
     yield_in_words,
 )
-from analyzer.lot.summary_model import LotSummary
+from analyzer.lot.summing.summary_model import LotSummary
 
 SAID: dict[Verdict, str] = {
     "conform": "conforms",

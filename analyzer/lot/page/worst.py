@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analyzer.lot.summary_model import JudgedString
+from analyzer.lot.summing.summary_model import JudgedString
 
 _MOST_PERCENT = 9999  # of the way to a limit; a limit that is the target makes it infinite
 

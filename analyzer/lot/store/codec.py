@@ -17,7 +17,7 @@ import msgspec
 import numpy as np
 
 from analyzer.instrument.tables import shown
-from analyzer.lot.specification import Specification
+from analyzer.lot.judgement.specification import Specification
 from analyzer.measure import Measured
 from analyzer.report.files import as_json, report_body
 from analyzer.report.json_text import json_text

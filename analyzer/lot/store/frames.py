@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analyzer.lot.names import folded
 from analyzer.lot.records import LEFT_OUT_COLUMNS, SESSION_COLUMNS, VALUE_COLUMNS
+from analyzer.lot.sessions.names import folded
 from analyzer.lot.store.database import Database
 from analyzer.lot.store.runs import Run
 

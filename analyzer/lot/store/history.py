@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from typing import Literal
 
-from analyzer.lot.decision import Verdict
-from analyzer.lot.names import folded
+from analyzer.lot.judgement.decision import Verdict
+from analyzer.lot.sessions.names import folded
 from analyzer.lot.store import faults
 from analyzer.lot.store.database import Database
 from analyzer.lot.store.keys import stored_text

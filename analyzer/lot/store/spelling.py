@@ -7,7 +7,7 @@ from difflib import get_close_matches
 from functools import partial
 from itertools import takewhile
 
-from analyzer.lot.names import folded
+from analyzer.lot.sessions.names import folded
 from analyzer.lot.store.database import Database
 from analyzer.lot.store.keys import stored_text
 

@@ -20,9 +20,9 @@ from typing import Any, Self
 
 import pandas as pd
 
-from analyzer.lot.decision import InstrumentDecision
+from analyzer.lot.judgement.decision import InstrumentDecision
+from analyzer.lot.judgement.specification import Specification
 from analyzer.lot.records import Fault, FileState, Outcome, Session
-from analyzer.lot.specification import Specification
 from analyzer.lot.store import dump, frames, history, known, runs, station_checks, upkeep, write
 from analyzer.lot.store.database import BUSY_TIMEOUT_S, Database, open_database
 from analyzer.lot.store.faults import no_run

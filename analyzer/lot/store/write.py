@@ -7,9 +7,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import astuple, fields
 from typing import Any
 
-from analyzer.lot.decision import Decision, InstrumentDecision
-from analyzer.lot.names import folded
+from analyzer.lot.judgement.decision import Decision, InstrumentDecision
+from analyzer.lot.judgement.uncertainty import Uncertainty
 from analyzer.lot.records import MeasuredFile, Outcome, Session
+from analyzer.lot.sessions.names import folded
 from analyzer.lot.store.codec import pack_measured, pack_report
 from analyzer.lot.store.database import Database
 from analyzer.lot.store.keys import (
@@ -20,7 +21,6 @@ from analyzer.lot.store.keys import (
     upsert,
 )
 from analyzer.lot.store.runs import Run, add_member
-from analyzer.lot.uncertainty import Uncertainty
 from analyzer.report.model import Report, StringResult
 
 _KEPT = ("analyzed_s", "seconds")  # the same inputs were analyzed before

@@ -1,1 +1,1 @@
-"""The parts of a lot's summary, each from the lot's values as arrays (``arrays``)."""
+"""From the frames of a lot to its summary, and what that holds."""

@@ -16,8 +16,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analyzer.lot.decision import VERDICTS
-from analyzer.lot.specification import IN_WORDS, Characteristic, Limits
+from analyzer.lot.judgement.decision import VERDICTS
+from analyzer.lot.judgement.specification import IN_WORDS, Characteristic, Limits
 
 CONFORM, NOT_CONFORM, NOT_DECIDED = range(len(VERDICTS))  # as they stand in ``VERDICTS``
 NOT_JUDGED = -1  # in place of a verdict

@@ -13,9 +13,8 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from analyzer.lot.specification import IN_WORDS, Characteristic
+from analyzer.lot.judgement.specification import IN_WORDS, Characteristic
 from analyzer.lot.statistics.pareto import pareto
-from analyzer.lot.summary_model import Causes
 from analyzer.lot.summing.arrays import (
     NOT_CONFORM,
     NOT_DECIDED,
@@ -23,6 +22,7 @@ from analyzer.lot.summing.arrays import (
     LotArrays,
     Values,
 )
+from analyzer.lot.summing.summary_model import Causes
 from analyzer.report.plain_words import in_plain_words
 
 # How a value beyond its upper limit, and beyond its lower one, is called.

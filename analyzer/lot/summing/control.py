@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analyzer.lot.specification import Subgroups
+from analyzer.lot.judgement.specification import Subgroups
 from analyzer.lot.statistics.charts import ChartPair, individuals_charts, mean_charts
 from analyzer.lot.statistics.constants import SMALLEST_SUBGROUP
 from analyzer.lot.statistics.figure import NotGiven
@@ -21,8 +21,14 @@ from analyzer.lot.statistics.run_rules import (
     violations,
 )
 from analyzer.lot.statistics.subgroups import means_of, subgroups_by_code
-from analyzer.lot.summary_model import Charted, ChartOf, ControlCharts, Subgrouping, SubgroupOf
 from analyzer.lot.summing.arrays import LotArrays, Values, moment
+from analyzer.lot.summing.summary_model import (
+    Charted,
+    ChartOf,
+    ControlCharts,
+    Subgrouping,
+    SubgroupOf,
+)
 
 # The range serves to about 10 values, beyond which s wastes less of them (common practice).
 LARGEST_FOR_RANGE = 10

@@ -13,12 +13,12 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from analyzer.lot.specification import IN_WORDS, Characteristic
+from analyzer.lot.judgement.specification import IN_WORDS, Characteristic
 from analyzer.lot.statistics.figure import NotGiven
 from analyzer.lot.statistics.gauge_anova import gauge_anova
 from analyzer.lot.statistics.gauge_model import gauge_table
 from analyzer.lot.statistics.gauge_range import gauge_range
-from analyzer.lot.summary_model import GaugeStudy
+from analyzer.lot.summing.summary_model import GaugeStudy
 
 _METHOD = "measurement system analysis"
 _NOT_REPEATED = (

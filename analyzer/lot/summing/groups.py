@@ -8,12 +8,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analyzer.lot.specification import IN_WORDS, Characteristic
+from analyzer.lot.judgement.specification import IN_WORDS, Characteristic
 from analyzer.lot.statistics.figure import CONFIDENCE, NotGiven
 from analyzer.lot.statistics.groups import NOT_SAID, Group, Period, by_column, by_period
 from analyzer.lot.statistics.trend import Trend, trend
-from analyzer.lot.summary_model import GroupedBy, GroupTable, StationTrend, Trends
 from analyzer.lot.summing.arrays import LotArrays, decided
+from analyzer.lot.summing.summary_model import GroupedBy, GroupTable, StationTrend, Trends
 
 _DAY_S = 86_400.0
 # A choice: hours are told apart in a lot of up to two days, and make a long table of a longer one.

@@ -7,23 +7,28 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from analyzer.lot.conformity import (
+from analyzer.lot.judgement.conformity import (
     GuardBands,
     guard_bands,
     measurement_capability_index,
     simple_acceptance,
 )
-from analyzer.lot.risk import global_risk, process_of
-from analyzer.lot.specification import Characteristic, DecisionRule, Limits
+from analyzer.lot.judgement.risk import global_risk, process_of
+from analyzer.lot.judgement.specification import Characteristic, DecisionRule, Limits
+from analyzer.lot.judgement.uncertainty import Uncertainty
 from analyzer.lot.statistics.capability import FEWEST_VALUES, Capability, capability
 from analyzer.lot.statistics.figure import Figure, NotGiven
 from analyzer.lot.statistics.moments import moments
 from analyzer.lot.statistics.shares import conforming_share
 from analyzer.lot.statistics.spread import Spread
 from analyzer.lot.statistics.tolerance import Tolerance
-from analyzer.lot.summary_model import ControlCharts, JudgedString, MeasuringShare, ProcessRisk
 from analyzer.lot.summing.arrays import LotArrays, Values, tally
-from analyzer.lot.uncertainty import Uncertainty
+from analyzer.lot.summing.summary_model import (
+    ControlCharts,
+    JudgedString,
+    MeasuringShare,
+    ProcessRisk,
+)
 
 _SHARE = (
     "observed variance less the mean square of the standard uncertainties, as if all of these "

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 import pandas as pd
 
-from analyzer.lot.measurement import NOTES
-from analyzer.lot.summary_model import MoreTakes, MoreTakesOf
+from analyzer.lot.judgement.measurement import NOTES
 from analyzer.lot.summing.arrays import NOT_DECIDED, LotArrays
+from analyzer.lot.summing.summary_model import MoreTakes, MoreTakesOf
 
 _METHOD = (
     "recordings of each note that would settle every value that is open, if values and scatter "

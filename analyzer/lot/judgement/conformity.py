@@ -1,7 +1,7 @@
 """How probable it is that a value keeps its limits, and how far from a limit that is proven.
 
 Given a measured value y, what the characteristic really is lies about y with a density F of width u
-(``analyzer.lot.uncertainty``): normal (JCGM 106:2012, 7.2), or t where u rests on few takes.
+(``uncertainty``): normal (JCGM 106:2012, 7.2), or t where u rests on few takes.
 Nothing else is taken to be known of the process. Then
 
     p = F(T_U - y) - F(T_L - y)                                                            (1)
@@ -23,8 +23,8 @@ from dataclasses import dataclass
 
 from scipy.optimize import brentq
 
-from analyzer.lot.specification import Interval
-from analyzer.lot.uncertainty import Uncertainty
+from analyzer.lot.judgement.specification import Interval
+from analyzer.lot.judgement.uncertainty import Uncertainty
 
 _ROUNDING = 1e-12  # of a probability, as the distribution functions are exact to
 

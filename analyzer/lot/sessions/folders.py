@@ -9,11 +9,11 @@ from pathlib import Path
 
 from analyzer.errors import UnusableInputError
 from analyzer.instrument.file import FILE_NAME as INSTRUMENT_NAME
-from analyzer.lot.catalogue import Catalogue, Found, FoundFile
-from analyzer.lot.clock import Clocks, Moment, in_utc
-from analyzer.lot.names import folded, is_utf8, tidy, unfit
-from analyzer.lot.place import Entry, entries, exists, is_url, joined
 from analyzer.lot.records import Fault
+from analyzer.lot.sessions.catalogue import Catalogue, Found, FoundFile
+from analyzer.lot.sessions.clock import Clocks, Moment, in_utc
+from analyzer.lot.sessions.names import folded, is_utf8, tidy, unfit
+from analyzer.lot.sessions.place import Entry, entries, exists, is_url, joined
 from analyzer.recording.door import check_beside
 from analyzer.recording.finding import is_recording
 from analyzer.recording.limits import ReadingRules, check_count

@@ -11,10 +11,10 @@ from pathlib import Path
 from analyzer.errors import UnusableInputError
 from analyzer.instrument.file import FILE_NAME as INSTRUMENT_NAME
 from analyzer.instrument.tables import shown
-from analyzer.lot.catalogue import Catalogue
-from analyzer.lot.place import exists, is_url, joined
 from analyzer.lot.records import Fault
-from analyzer.lot.rows import where_in
+from analyzer.lot.sessions.catalogue import Catalogue
+from analyzer.lot.sessions.place import exists, is_url, joined
+from analyzer.lot.sessions.rows import where_in
 from analyzer.recording.door import check_beside
 from analyzer.recording.limits import ReadingRules, check_count
 

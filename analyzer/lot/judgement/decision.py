@@ -2,7 +2,7 @@
 
 ISO 14253-1's rule: who says that an instrument conforms must prove it, and so must who says that it
 does not; between the two lies what the measurement leaves open. The guard bands are those of
-``analyzer.lot.conformity``. Under shared risk the value alone decides, and only what was not
+``conformity``. Under shared risk the value alone decides, and only what was not
 measured is open.
 """
 
@@ -13,21 +13,21 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
-from analyzer.lot.conformity import (
+from analyzer.lot.judgement.conformity import (
     GuardBands,
     conformity_probability,
     guard_bands,
     simple_acceptance,
 )
-from analyzer.lot.measurement import Measurement, NoteSpread, measurements
-from analyzer.lot.specification import (
+from analyzer.lot.judgement.measurement import Measurement, NoteSpread, measurements
+from analyzer.lot.judgement.specification import (
     IN_WORDS,
     Characteristic,
     DecisionRule,
     Limits,
     Specification,
 )
-from analyzer.lot.uncertainty import Uncertainty
+from analyzer.lot.judgement.uncertainty import Uncertainty
 from analyzer.report.model import Report
 
 Verdict = Literal["conform", "not conform", "not decided"]

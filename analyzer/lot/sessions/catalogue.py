@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from analyzer.errors import UnusableInputError
-from analyzer.lot.clock import Moment
 from analyzer.lot.records import Fault
+from analyzer.lot.sessions.clock import Moment
 
 _SCHEMA = """
 CREATE TABLE sessions (

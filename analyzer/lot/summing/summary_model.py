@@ -13,17 +13,23 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from analyzer.lot.control_model import Charted, ChartOf, ControlCharts, Subgrouping, SubgroupOf
-from analyzer.lot.judged_model import JudgedString, MeasuringShare, ProcessRisk
+from analyzer.lot.judgement.risk import LotRisk
+from analyzer.lot.judgement.specification import IN_WORDS, Characteristic, DecisionRule
 from analyzer.lot.records import Fault
-from analyzer.lot.risk import LotRisk
-from analyzer.lot.specification import IN_WORDS, Characteristic, DecisionRule
 from analyzer.lot.statistics.figure import Figure, NotGiven
 from analyzer.lot.statistics.gauge_anova import GaugeAnova
 from analyzer.lot.statistics.gauge_range import GaugeRange
 from analyzer.lot.statistics.groups import Group
 from analyzer.lot.statistics.pareto import Cause
 from analyzer.lot.statistics.trend import Trend
+from analyzer.lot.summing.control_model import (
+    Charted,
+    ChartOf,
+    ControlCharts,
+    Subgrouping,
+    SubgroupOf,
+)
+from analyzer.lot.summing.judged_model import JudgedString, MeasuringShare, ProcessRisk
 
 # Outputs take every part from here.
 __all__ = [

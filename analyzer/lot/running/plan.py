@@ -10,10 +10,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from analyzer.errors import UnusableInputError
-from analyzer.lot.fetching import tokens
 from analyzer.lot.records import FileState, MeasuredFile, Session, Task
+from analyzer.lot.running.work import Inputs, Settings, session_inputs
+from analyzer.lot.sessions.fetching import tokens
 from analyzer.lot.store import Store
-from analyzer.lot.work import Inputs, Settings, session_inputs
 
 
 def plan(store: Store, session: Session, settings: Settings, *, read_again: bool) -> int | Task:

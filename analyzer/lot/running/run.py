@@ -10,12 +10,12 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from analyzer.lot.decision import InstrumentDecision, decide_instrument
-from analyzer.lot.plan import plan
-from analyzer.lot.pool import Workers
+from analyzer.lot.judgement.decision import InstrumentDecision, decide_instrument
 from analyzer.lot.records import Fault, Outcome, Session, Task
+from analyzer.lot.running.plan import plan
+from analyzer.lot.running.pool import Workers
+from analyzer.lot.running.work import Settings, measure_session
 from analyzer.lot.store import Run, Store
-from analyzer.lot.work import Settings, measure_session
 
 _AT_ONCE = 200  # sessions that a transaction takes over; each costs microseconds then
 

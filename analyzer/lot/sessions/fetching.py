@@ -11,8 +11,8 @@ from tempfile import TemporaryDirectory
 
 from analyzer.errors import UnusableInputError
 from analyzer.instrument.file import FILE_NAME as INSTRUMENT_NAME
-from analyzer.lot.place import entries, file_system, guarded, is_url, joined, parted, token
 from analyzer.lot.records import Session
+from analyzer.lot.sessions.place import entries, file_system, guarded, is_url, joined, parted, token
 from analyzer.recording.limits import TRUSTED, ReadingRules
 from analyzer.recording.table import FILE_NAME as TAKES_NAME
 

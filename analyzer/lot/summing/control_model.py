@@ -1,6 +1,6 @@
 """What the control charts of a lot show, as values.
 
-Units and signs are those of ``analyzer.lot.summary_model``.
+Units and signs are those of ``analyzer.lot.summing.summary_model``.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from analyzer.lot.specification import IN_WORDS, Characteristic, SubgroupBy
+from analyzer.lot.judgement.specification import IN_WORDS, Characteristic, SubgroupBy
 from analyzer.lot.statistics.charts import ChartPair
 from analyzer.lot.statistics.figure import NotGiven
 from analyzer.lot.statistics.run_rules import RunRule, Violation

@@ -21,10 +21,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.integrate import quad
 
-from analyzer.lot.conformity import GuardBands, conformity_probability
-from analyzer.lot.decision import VERDICTS, Verdict
-from analyzer.lot.specification import Interval
-from analyzer.lot.uncertainty import Uncertainty
+from analyzer.lot.judgement.conformity import GuardBands, conformity_probability
+from analyzer.lot.judgement.decision import VERDICTS, Verdict
+from analyzer.lot.judgement.specification import Interval
+from analyzer.lot.judgement.uncertainty import Uncertainty
 
 _FAR = 9.0  # standard deviations; what lies beyond is less than 1e-18
 _EXACT = 1e-12  # of a probability

@@ -8,7 +8,7 @@ from typing import cast
 from analyzer.errors import printable
 from analyzer.instrument.file import MOST_STRINGS
 from analyzer.instrument.tables import LONGEST_TEXT, Table, read_toml, shown
-from analyzer.lot.specification import (
+from analyzer.lot.judgement.specification import (
     CLOCK_CENTS,
     DEFAULT_CONFIDENCE,
     DEFAULT_MOST_MORE_TAKES,

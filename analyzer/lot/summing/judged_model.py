@@ -1,15 +1,15 @@
 """What is said of one characteristic of one string over a lot, as values.
 
-Units and signs are those of ``analyzer.lot.summary_model``.
+Units and signs are those of ``analyzer.lot.summing.summary_model``.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from analyzer.lot.conformity import GuardBands
-from analyzer.lot.risk import GlobalRisk, Process
-from analyzer.lot.specification import IN_WORDS, Characteristic, Limits
+from analyzer.lot.judgement.conformity import GuardBands
+from analyzer.lot.judgement.risk import GlobalRisk, Process
+from analyzer.lot.judgement.specification import IN_WORDS, Characteristic, Limits
 from analyzer.lot.statistics.capability import Capability
 from analyzer.lot.statistics.figure import Figure, NotGiven
 

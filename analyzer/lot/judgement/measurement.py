@@ -21,8 +21,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analyzer.lot.specification import Characteristic, Requirement, Specification
-from analyzer.lot.uncertainty import Uncertainty
+from analyzer.lot.judgement.specification import Characteristic, Requirement, Specification
+from analyzer.lot.judgement.uncertainty import Uncertainty
 from analyzer.music import cents_between, note_hz
 from analyzer.recording.labels import OPEN, TWELFTH_FRET
 from analyzer.report.model import RecordingResult, Report, StringResult

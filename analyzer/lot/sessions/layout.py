@@ -3,7 +3,7 @@
     FOLDER/SERIAL/s6_open_1.wav
     FOLDER/STATION/SERIAL/s6_open_1.wav
 
-or the files that a table lists (``analyzer.lot.table``), given itself or standing in FOLDER as
+or the files that a table lists (``table``), given itself or standing in FOLDER as
 lot.csv. instrument.toml stands with the recordings, or with the station, or above all.
 """
 
@@ -18,16 +18,16 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from analyzer.errors import UnusableInputError
-from analyzer.lot.catalogue import Catalogue, FoundFile, room_for_it
-from analyzer.lot.clock import Clocks, in_utc
-from analyzer.lot.fetching import local_file
-from analyzer.lot.folders import FolderSearch
-from analyzer.lot.names import is_utf8
-from analyzer.lot.place import absolute, exists, is_file, is_folder, is_url, joined, parted
+from analyzer.lot.judgement.specification_file import FILE_NAME as SPECIFICATION_NAME
 from analyzer.lot.records import Fault, Session
-from analyzer.lot.rows import ENDINGS, where_in
-from analyzer.lot.specification_file import FILE_NAME as SPECIFICATION_NAME
-from analyzer.lot.table import FILE_NAMES, TableSearch
+from analyzer.lot.sessions.catalogue import Catalogue, FoundFile, room_for_it
+from analyzer.lot.sessions.clock import Clocks, in_utc
+from analyzer.lot.sessions.fetching import local_file
+from analyzer.lot.sessions.folders import FolderSearch
+from analyzer.lot.sessions.names import is_utf8
+from analyzer.lot.sessions.place import absolute, exists, is_file, is_folder, is_url, joined, parted
+from analyzer.lot.sessions.rows import ENDINGS, where_in
+from analyzer.lot.sessions.table import FILE_NAMES, TableSearch
 from analyzer.recording.door import check_beside
 from analyzer.recording.finding import unlisted
 from analyzer.recording.labels import Label

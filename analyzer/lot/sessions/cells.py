@@ -8,10 +8,10 @@ import re
 from analyzer.errors import UnusableInputError
 from analyzer.instrument.file import MOST_STRINGS
 from analyzer.instrument.tables import shown
-from analyzer.lot.clock import TIMES, Moment, read_moment
-from analyzer.lot.names import tidy, unfit
-from analyzer.lot.place import is_url
-from analyzer.lot.rows import Row
+from analyzer.lot.sessions.clock import TIMES, Moment, read_moment
+from analyzer.lot.sessions.names import tidy, unfit
+from analyzer.lot.sessions.place import is_url
+from analyzer.lot.sessions.rows import Row
 from analyzer.recording.table import FRETS, read_fret
 
 _WHOLE = re.compile(r"(\d{1,6})(?:[.,]0*)?", re.ASCII)  # 6, and 6.0 or 6,0 from a spreadsheet

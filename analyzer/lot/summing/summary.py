@@ -7,18 +7,18 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from analyzer.lot.decision import VERDICTS
+from analyzer.lot.judgement.decision import VERDICTS
+from analyzer.lot.judgement.risk import lot_risk
+from analyzer.lot.judgement.specification import DecisionRule, Specification
 from analyzer.lot.records import Fault
-from analyzer.lot.risk import lot_risk
-from analyzer.lot.specification import DecisionRule, Specification
 from analyzer.lot.statistics.shares import conforming_share
-from analyzer.lot.summary_model import Counts, LotSummary, Span
 from analyzer.lot.summing.arrays import NOT_DECIDED, LotArrays, lot_arrays, moment, tally
 from analyzer.lot.summing.causes import causes
 from analyzer.lot.summing.control import control_charts
 from analyzer.lot.summing.gauge import gauge_studies
 from analyzer.lot.summing.groups import group_tables, station_trends
 from analyzer.lot.summing.strings import judged_strings
+from analyzer.lot.summing.summary_model import Counts, LotSummary, Span
 from analyzer.lot.summing.takes import more_takes
 
 _RISK = (

@@ -22,16 +22,17 @@ from typing import Any
 
 import soundfile
 
+import analyzer
 from analyzer import __version__
 from analyzer.instrument.model import Instrument
-from analyzer.lot.specification import Specification, Subgroups
+from analyzer.lot.judgement.specification import Specification, Subgroups
 from analyzer.recording.limits import ReadingRules
 from analyzer.recording.table import Listed
 
 # Where the figures of a report, and the decisions on them, begin; what these import is found.
 _MAKES_FIGURES = ("measure", "cross_check", "beside", "report.build")
-_DECIDES = ("lot.decision",)
-_PLACE = Path(__file__).parents[1]
+_DECIDES = ("lot.judgement.decision",)
+_PLACE = Path(analyzer.__file__).parent
 # av decodes what phones record; without it such recordings are left out.
 _LIBRARIES = ("av", "librosa", "numpy", "scipy", "soundfile")
 _MENTIONED = re.compile(rb"analyzer\.(\w+(?:\.\w+)*)")
@@ -78,11 +79,14 @@ def sources_of(package: Path, roots: Iterable[str]) -> dict[str, bytes]:
     """The modules that some (``report.build``) need, by their dotted name, with their content.
 
     Every module that is named in a source counts, whether it is imported there at once, later, or
-    only spoken of: a few too many do no harm.
+    only spoken of: a few too many do no harm. KeyError for a root that is not there: an empty
+    digest would make all methods one.
     """
     places = _modules(package)
     found: dict[str, bytes] = {}
     left = list(roots)
+    if missing := [root for root in left if root not in places]:
+        raise KeyError(missing[0])
     while left:
         for name in _named(left.pop(), places):
             if name not in found:

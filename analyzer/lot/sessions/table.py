@@ -17,8 +17,9 @@ from pathlib import Path
 
 from analyzer.errors import UnusableInputError
 from analyzer.instrument.tables import shown
-from analyzer.lot.catalogue import Catalogue, Found, FoundFile
-from analyzer.lot.cells import (
+from analyzer.lot.records import Fault
+from analyzer.lot.sessions.catalogue import Catalogue, Found, FoundFile
+from analyzer.lot.sessions.cells import (
     cell_fault,
     file_cell,
     label_cells,
@@ -26,13 +27,12 @@ from analyzer.lot.cells import (
     name_cell,
     whole_cell,
 )
-from analyzer.lot.clock import Clocks, Moment
-from analyzer.lot.folders import EmptyLotError
-from analyzer.lot.names import folded
-from analyzer.lot.place import entries, is_url, joined
-from analyzer.lot.records import Fault
-from analyzer.lot.rows import Row, rows_of
-from analyzer.lot.whole_table import WholeTable
+from analyzer.lot.sessions.clock import Clocks, Moment
+from analyzer.lot.sessions.folders import EmptyLotError
+from analyzer.lot.sessions.names import folded
+from analyzer.lot.sessions.place import entries, is_url, joined
+from analyzer.lot.sessions.rows import Row, rows_of
+from analyzer.lot.sessions.whole_table import WholeTable
 from analyzer.recording.limits import ReadingRules
 
 FILE_NAMES = ("lot.csv", "lot.tsv", "lot.parquet")

@@ -1,0 +1,1 @@
+"""What a lot has to keep to, and the decision for each instrument with its risk."""

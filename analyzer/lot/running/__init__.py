@@ -1,0 +1,1 @@
+"""Sessions measured by workers, each stored as it ends."""

@@ -1,0 +1,1 @@
+"""Where the recordings of a lot are, and which of them belong to one instrument."""
