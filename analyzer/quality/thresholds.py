@@ -26,7 +26,7 @@ HUM_ON_PARTIAL_ADDED_CENTS = 0.4  # over a second 0.01 Hz, at 50 Hz 0.3 cents
 SHORT_S = 1.0
 SHORT_ADDED_CENTS = 0.5  # a glide of 4 cents that lasts 0.2 s has 0.4 left after 0.5 s
 # The loudest line that is none of the note's, against the loudest partial. A string at -30 dB was
-# seen to move figures by less than 0.1 cents (``tests/benchmark_whole.py``).
+# seen to move figures by less than 0.1 cents (``tests/benchmarks/benchmark_whole.py``).
 OTHER_NOTE_DB = -25.0
 OTHER_NOTE_ADDED_CENTS = 0.3  # where the two share partials; 12 dB more than -30 dB does
 OTHER_NOTE_LOUDER_DB = 0.0  # which of the two was meant cannot be told
