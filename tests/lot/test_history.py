@@ -259,7 +259,7 @@ def test_a_store_of_version_1_is_read(tmp_path) -> None:
 
     path = tmp_path / FILE_NAME
     connection = sqlite3.connect(path)
-    connection.executescript((ROOT / "tests" / "store_version_1.sql").read_text())
+    connection.executescript((ROOT / "tests" / "lot" / "store_version_1.sql").read_text())
     connection.close()
     content = path.read_bytes()
     (found,) = history(tmp_path, "A-1").analyses
