@@ -184,7 +184,7 @@ with open_store(Path(sys.argv[1]), create=True) as store:
 
 def child(path: Path, *serials: str) -> subprocess.Popen[str]:
     """Another process that keeps these in a store, and prints each when it is kept."""
-    places = [str(ROOT), str(ROOT / "tests" / "support"), str(ROOT / "sample_audio")]
+    places = [str(ROOT), *(path for path in sys.path if path.startswith(str(ROOT)))]
     return subprocess.Popen(
         [sys.executable, "-c", CHILD, str(path), *serials],
         env={**os.environ, "PYTHONPATH": os.pathsep.join(places)},
