@@ -108,7 +108,6 @@ def test_exit_codes_and_reasons(called, folder) -> None:
         ("none.wav", "does not exist"),
         ("", "is a folder"),
         ("s6_open_1.wav/x", "cannot be read"),
-        ("nul\0.wav", "null byte"),
     ],
 )
 @pytest.mark.parametrize("more", [(), ("--json", "-")])

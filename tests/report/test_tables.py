@@ -301,7 +301,12 @@ def test_workbook_does_not_go_to_a_terminal() -> None:
 def test_tables_without_pyarrow() -> None:
     """pandas keeps text in another way then."""
     code = (
-        "import sys; sys.modules['pyarrow'] = None\n"
+        "import sys\n"
+        "class Hidden:\n"
+        "    def find_spec(self, name, path, target=None):\n"
+        "        if name == 'pyarrow':\n"
+        "            raise ModuleNotFoundError(name)\n"
+        "sys.meta_path.insert(0, Hidden())\n"
         "import analyzer\n"
         "from analyzer.report.spreadsheet import as_xlsx\n"
         "from analyzer.report.tables import frame_as_csv\n"
