@@ -55,6 +55,7 @@ def called(monkeypatch, capsys) -> Callable[..., Called]:
     """Call ``pluckcheck`` in this process: quicker than ``run`` where streams are not at stake."""
 
     def call(*words: object) -> Called:
+        monkeypatch.delenv("COLUMNS", raising=False)  # a test that runs beside others has it set
         monkeypatch.setattr(sys, "argv", ["pluckcheck", *map(str, words)])
         with pytest.raises(SystemExit) as ended:
             main()
