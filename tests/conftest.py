@@ -25,6 +25,9 @@ from cli.main import main
 ROOT = Path(__file__).parent.parent
 SAMPLE_AUDIO = ROOT / "sample_audio"
 
+# Where tests run side by side, the terminal's width is in their environment; it is not the tests'.
+os.environ.pop("COLUMNS", None)
+
 Run = Callable[..., subprocess.CompletedProcess[str]]
 
 
@@ -55,7 +58,6 @@ def called(monkeypatch, capsys) -> Callable[..., Called]:
     """Call ``pluckcheck`` in this process: quicker than ``run`` where streams are not at stake."""
 
     def call(*words: object) -> Called:
-        monkeypatch.delenv("COLUMNS", raising=False)  # a test that runs beside others has it set
         monkeypatch.setattr(sys, "argv", ["pluckcheck", *map(str, words)])
         with pytest.raises(SystemExit) as ended:
             main()
