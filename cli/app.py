@@ -12,7 +12,7 @@ import typer
 
 from analyzer import __version__
 
-EXIT_COMPLETE, EXIT_INCOMPLETE, EXIT_UNUSABLE = 0, 1, 2
+EXIT_COMPLETE, EXIT_INCOMPLETE, EXIT_UNUSABLE, EXIT_LEFT_OPEN = 0, 1, 2, 3
 PROGRAM = "pluckcheck"
 
 app = typer.Typer(
@@ -86,7 +86,12 @@ InstrumentOfAll = Annotated[
     ),
 ]
 Strict = Annotated[
-    bool, typer.Option("--strict", help="Exit with 1 where an instrument does not conform.")
+    bool,
+    typer.Option(
+        "--strict",
+        help="Exit with 1 where an instrument does not conform, else with 3 where one is not "
+        "decided.",
+    ),
 ]
 
 
@@ -112,4 +117,11 @@ def give(result: Any, outputs: Sequence[Any], *, quiet: bool) -> None:
     finally:  # a disk that is full must not cost the result
         if not quiet and not any(output.printed for output in outputs):
             show(result)
-    raise typer.Exit(EXIT_COMPLETE if result.complete else EXIT_INCOMPLETE)
+    raise exit_of(result)
+
+
+def exit_of(result: Any) -> typer.Exit:
+    """How a command ends: ``complete`` tells, and ``left_open`` of results that decide."""
+    if not result.complete:
+        return typer.Exit(EXIT_INCOMPLETE)
+    return typer.Exit(EXIT_LEFT_OPEN if getattr(result, "left_open", False) else EXIT_COMPLETE)

@@ -14,8 +14,6 @@ import typer
 from analyzer.errors import printable
 from analyzer.music import ISO16_A4_HZ
 from cli.app import (
-    EXIT_COMPLETE,
-    EXIT_INCOMPLETE,
     ChangedLimits,
     InstrumentOfAll,
     Jobs,
@@ -24,6 +22,7 @@ from cli.app import (
     Strict,
     Untrusted,
     app,
+    exit_of,
     hertz,
 )
 from cli.streams import LONGEST_LINE, libraries_silenced, print_text
@@ -81,7 +80,7 @@ def watch(
         tally = watch_folder(folder, out, asked, stop, tell)
     if not quiet:
         print_text(f"{tally.in_words()}\n")
-    raise typer.Exit(EXIT_COMPLETE if tally.complete else EXIT_INCOMPLETE)
+    raise exit_of(tally)
 
 
 def _stopped_by_signals() -> threading.Event:

@@ -77,8 +77,13 @@ class LotResult:
 
     @property
     def complete(self) -> bool:
-        """Nothing was at fault or not measured and, where that is asked, everything conforms."""
+        """Nothing was at fault or not measured and, where that is asked, nothing fails to conform."""
         return self.summary.complete and not (self.strict and self.summary.nonconforming)
+
+    @property
+    def left_open(self) -> bool:
+        """Where that is asked: an instrument is neither proven to conform nor not to."""
+        return self.strict and self.summary.counts.undecided > 0
 
     def run_in_words(self) -> str:
         """What the run did, and where its results are."""

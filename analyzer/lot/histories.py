@@ -237,6 +237,8 @@ def _since_before(before: Entry, entry: Entry) -> list[str]:
         remarks.append(f"The serial number is spelled {entry.serial}, before {before.serial}.")
     if before.instrument != entry.instrument:
         remarks.append(f"The instrument is called {entry.instrument}, before {before.instrument}.")
+    if before.specification != entry.specification and None not in (before.verdict, entry.verdict):
+        remarks.append("Decided by other limits, or another rule, than the one before.")
     if before.method != entry.method:
         remarks.append(_other_method(before.method, entry.method))
     if entry.recorded_s is not None and entry.recorded_s == before.recorded_s:

@@ -83,6 +83,11 @@ class Tally:
         """Nothing was at fault and, where that is asked, nothing does not conform."""
         return not self.faults and not (self.strict and self.not_conform)
 
+    @property
+    def left_open(self) -> bool:
+        """Where that is asked: an instrument is neither proven to conform nor not to."""
+        return self.strict and self.not_decided > 0
+
     def in_words(self) -> str:
         """The last line of a watch."""
         measured = self.conform + self.not_conform + self.not_decided

@@ -74,7 +74,24 @@ def test_the_page_links_to_the_pages_of_what_is_open(lot, out):
     assert "<html" in pages[0].read_text()
 
 
-def test_strict_ends_with_1_where_an_instrument_does_not_conform(lot, tmp_path):
+def test_the_specification_in_the_manual_is_taken_as_it_stands(lot, tmp_path):
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    start = readme.index("```toml\n[error] ") + len("```toml\n")
+    given = tmp_path / "lot.toml"
+    given.write_text(readme[start : readme.index("```", start)], encoding="utf-8")
+    assert "[[error.strings]]" in given.read_text(encoding="utf-8")
+    page = tmp_path / "out.json"
+    found = pluckcheck(
+        *("lot", lot, "--out", tmp_path / "out", "--jobs", 1, "--specification", given),
+        *("--json", page),
+    )
+    assert (found.returncode, found.stderr) == (1, "")  # a note of P00002 is missing
+    body = json.loads(page.read_text(encoding="utf-8"))
+    assert body["lot"] == "Week 12, six-strings"
+    assert sum(body["counts"][each] for each in ("conforming", "nonconforming", "undecided")) == 3
+
+
+def test_strict_ends_with_1_where_one_does_not_conform_and_3_where_one_is_open(lot, tmp_path):
     limits = tmp_path / "lot.toml"
     limits.write_text("[error]\nlower_cents = 40.0\ntarget_cents = 50.0\n[lot]\nname = 'x'\n")
     options = ["--out", tmp_path / "out", "--jobs", 1, "-q", "--specification", limits]
@@ -83,6 +100,13 @@ def test_strict_ends_with_1_where_an_instrument_does_not_conform(lot, tmp_path):
         made_lot(whole, 1, tuning=("E2", "A2"), rate_hz=11_025)
     assert pluckcheck("lot", whole, *options).returncode == 0
     assert pluckcheck("lot", whole, *options, "--strict").returncode == 1
+    # Of what lies on a limit neither can be proven: 0 must not be the answer for a shipment.
+    values = tmp_path / "values.csv"
+    pluckcheck("lot", whole, *options, "--values-csv", values)
+    highest = pd.read_csv(values)["value_cents"].max()
+    limits.write_text(f"[error]\nlower_cents = -90.0\nupper_cents = {highest:.4f}\n")
+    assert pluckcheck("lot", whole, *options).returncode == 0
+    assert pluckcheck("lot", whole, *options, "--strict").returncode == 3
 
 
 @pytest.mark.parametrize(

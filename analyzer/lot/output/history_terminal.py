@@ -94,7 +94,7 @@ def _columns(entries: Sequence[Entry], *, with_serial: bool) -> dict[str, list[s
         "Station": [each.station for each in entries],
         "Operator": [each.operator for each in entries],
         "Repeat": [str(each.repeat) for each in entries] if repeated else [],
-        "Verdict": [each.verdict or "" for each in entries],
+        "Verdict": [_verdict(each) for each in entries],
     }
     return {
         heading: [cell or _NOTHING for cell in column]
@@ -110,9 +110,15 @@ def _in_words(entry: Entry) -> str:
         entry.station,
         entry.operator,
         f"repeat {entry.repeat}" if entry.repeat != 1 else "",
-        entry.verdict or "",
+        _verdict(entry),
     ]
     return ", ".join(each for each in parts if each)
+
+
+def _verdict(entry: Entry) -> str:
+    """How it was decided last, and by which rule where that asks for no proof."""
+    shared = entry.verdict is not None and entry.rule == "shared risk"
+    return f"{entry.verdict}, {entry.rule}" if shared else entry.verdict or ""
 
 
 def _recorded(entry: Entry) -> str:

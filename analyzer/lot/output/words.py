@@ -94,7 +94,8 @@ def takes_in_words(summary: LotSummary) -> str:
         )
     if more.unsettled:
         parts.append(
-            f"{counted(more.unsettled, 'instrument')} cannot be settled by more takes alone"
+            f"for {counted(more.unsettled, 'instrument')} no number of takes is known (a note is "
+            "missing, has a single take, or more would not help): see the reasons"
         )
     return f"{'; '.join(parts)}." if parts else ""
 

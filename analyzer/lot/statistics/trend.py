@@ -74,6 +74,8 @@ def trend(
         return NotGiven(_METHOD, f"{len(t)} values; {FEWEST_POINTS} are the least for a trend")
     if not np.ptp(t):
         return NotGiven(_METHOD, "all values are of one time")
+    if not np.ptp(y):
+        return NotGiven(_METHOD, "all values are alike, which says nothing of their scatter")
     return _line(t, y, confidence)
 
 

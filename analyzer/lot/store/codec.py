@@ -89,7 +89,9 @@ def unpack_report(packed: bytes) -> Report:
 
 def specification_json(specification: Specification) -> str:
     """A specification as JSON text, to look it up."""
-    return msgspec.json.encode(specification, order="deterministic").decode("utf-8")
+    # Strings are keys, and only keys of text can be put in order.
+    plain = msgspec.to_builtins(specification, str_keys=True)
+    return msgspec.json.encode(plain, order="deterministic").decode("utf-8")
 
 
 def unpack_specification(text: str) -> Specification:

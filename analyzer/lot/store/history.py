@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 from typing import Literal
 
 from analyzer.lot.judgement.decision import Verdict
+from analyzer.lot.judgement.specification import RuleKind
 from analyzer.lot.sessions.names import folded
 from analyzer.lot.store import faults
 from analyzer.lot.store.database import Database
@@ -18,8 +19,10 @@ from analyzer.report.model import StringResult
 Moment = Literal["analyzed_s", "recorded_s"]
 _COLUMNS = """SELECT a.id, a.serial, a.station, a.operator, a.repeat, a.recorded_at, a.recorded_s,
 a.analyzed_s, a.place, a.instrument, m.method, a.complete, a.recordings, a.left_out, a.strings,
-a.strings_measured, d.verdict, d.reason, d.conformity_probability, d.more_takes
+a.strings_measured, d.verdict, d.reason, d.conformity_probability, d.more_takes,
+s.digest, CASE WHEN json_valid(s.body) THEN json_extract(s.body, '$.rule.kind') END
 FROM analyses AS a JOIN methods AS m ON m.id = a.method
+LEFT JOIN specifications AS s ON s.id = a.specification
 LEFT JOIN decisions AS d ON d.analysis = a.id AND d.specification = a.specification"""
 OF_SERIAL = f"{_COLUMNS} WHERE a.folded_serial = ? ORDER BY a.recorded_s, a.repeat, a.id"
 SINCE: dict[Moment, str] = {
@@ -37,7 +40,8 @@ class Entry:
     """One analysis, and how it was decided last.
 
     ``recorded_at``: ISO 8601 as it stood at the station; times in ``_s`` are seconds since 1970,
-    UTC. ``verdict`` to ``more_takes`` are None where nothing was decided of it.
+    UTC. ``verdict`` and what follows are None where nothing was decided of it; ``specification`` is
+    the digest of the limits and the rule that it was decided by.
     """
 
     analysis: int
@@ -60,6 +64,8 @@ class Entry:
     reason: str | None
     conformity_probability: float | None
     more_takes: int | None
+    specification: str | None
+    rule: RuleKind | None
 
 
 _COMPLETE = [each.name for each in fields(Entry)].index("complete")

@@ -36,8 +36,10 @@ _NEAR_A_LIMIT = "too near a limit for its uncertainty"
 _NO_UNCERTAINTY = "its uncertainty is not known"
 _UNSAID = "no reason is given"
 _BLANK = "…"
-# A quantity or a file's name within a sentence.
-_PARTICULAR = re.compile(r"\S*\.(?:wav|flac|ogg|aiff?|m4a|mp[34]|mov|toml|csv)\b|[-+]?\d[\d.,]*")
+# A quantity or a file's name within a sentence; "12th" is neither.
+_PARTICULAR = re.compile(
+    r"\S*\.(?:wav|flac|ogg|aiff?|m4a|mp[34]|mov|toml|csv)\b|[-+]?\d[\d.,]*(?![\w.,])"
+)
 _SENTENCE_END = re.compile(r"(?<=[.!?])\s")
 
 
