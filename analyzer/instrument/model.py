@@ -46,18 +46,25 @@ class Screw:
 class Steps:
     """The least that something can be moved by, None where any place can be had; and the most.
 
-    ``largest_mm`` is how far it is moved before the next check.
+    ``largest_mm`` is how far it is moved before the next check; ``always_checked``: whether no
+    check may be skipped.
     """
 
     smallest_mm: float | None = None
     largest_mm: float = DEFAULT_MAX_STEP_MM
+    always_checked: bool = False
 
     @classmethod
-    def of_screw(cls, screw: Screw | None, max_step_turns: float) -> Steps:
+    def of_screw(
+        cls, screw: Screw | None, max_step_turns: float, *, always_checked: bool = False
+    ) -> Steps:
         """The steps of a screw; without one, any place can be had."""
         if screw is None:
             return cls()
-        return cls(screw.smallest_turn * screw.pitch_mm, max_step_turns * screw.pitch_mm)
+        smallest_mm, largest_mm = (
+            turns * screw.pitch_mm for turns in (screw.smallest_turn, max_step_turns)
+        )
+        return cls(smallest_mm, largest_mm, always_checked)
 
 
 @dataclass(frozen=True)

@@ -84,7 +84,7 @@ def adjust(
     return Adjustment(
         tuple(found.saddle(each) for each in bridge.saddles),
         tuple(found.adjuster(each, moved[each.name]) for each in bridge.adjusters),
-        tuple(steps_of(found.parts)),
+        tuple(steps_of(found.parts, response.doubts)),
         _response_result(response),
         outcome,
         (

@@ -22,6 +22,11 @@ CAUTION = (
     "under tension. If a screw binds, or a part is loose, lifting or cracked, stop and ask a "
     "qualified repairer; local rules come first."
 )
+COARSE = (
+    "Once the first step of a screw has read as it should, go on, the string still slack, to the "
+    "next reading that is given: those in between may be skipped, and small steps end the move "
+    "(common practice). If it has not, stop and find out why."
+)
 FILING = "What is filed away does not come back: stop short, and check more often."
 
 
@@ -51,6 +56,16 @@ def _steps_for(report: Report, adjusters: Sequence[AdjusterResult]) -> tuple[Ste
     return tuple(step for step in report.steps if step.adjuster in names)
 
 
+def until_checks(steps: Sequence[Step]) -> list[tuple[Step, ...]]:
+    """The steps in order, put together up to each check that is not to be skipped."""
+    found: list[list[Step]] = [[]]
+    for step in steps:
+        found[-1].append(step)
+        if not step.check_may_be_skipped:
+            found.append([])
+    return [tuple(each) for each in found if each]
+
+
 def manner_of(report: Report) -> Iterator[str]:
     """How the steps are done, in sentences; nothing where there are none."""
     if not report.steps:
@@ -61,6 +76,8 @@ def manner_of(report: Report) -> Iterator[str]:
         yield ENDS
     elif any(len(each.strings) > 1 for part in parts for each in part.adjusters):
         yield SHARED
+    if any(step.check_may_be_skipped for step in report.steps):
+        yield COARSE
 
 
 def caution(report: Report) -> str:

@@ -94,6 +94,13 @@ def test_general_bridge(tmp_path) -> None:
     assert right.screw.pitch_mm == 0.7
 
 
+def test_who_gives_the_largest_step_skips_no_check(tmp_path) -> None:
+    usual = bridge(tmp_path, SIX + PAIRS + SCREW)
+    given = bridge(tmp_path, SIX + PAIRS + SCREW + "max_step_turns = 0.5\n")
+    assert not any(each.steps.always_checked for each in usual.adjusters)
+    assert all(each.steps.always_checked for each in given.adjusters)
+
+
 def test_steps_and_setback_of_screws(tmp_path) -> None:
     text = "saddles = [[2], [1]]\nsmallest_turn = 0.125\nmax_step_turns = 1\n"
     found = bridge(tmp_path, TWO + text + "setback_mm = [2.5, 1.5]\n" + SCREW)
