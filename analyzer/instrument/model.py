@@ -73,7 +73,7 @@ class Adjuster:
 
     ``share`` maps a string to the mm that its saddle moves away from the nut for each mm of the
     adjuster. ``travel_mm``: room left toward the nut and away from it, None where it is not
-    known.
+    known. ``loose``: whether nothing but the strings holds what it moves in its place.
     """
 
     name: str
@@ -82,6 +82,7 @@ class Adjuster:
     travel_mm: tuple[float, float] | None = None
     steps: Steps = Steps()
     action: Action = "turn"
+    loose: bool = False
 
     @property
     def strings(self) -> tuple[int, ...]:

@@ -13,6 +13,11 @@ _MOVING = (
     "The place at the bridge where a string rests can be moved, which makes its sounding length a "
     "little longer or shorter. The string is slackened first and tuned again afterwards."
 )
+_MOVING_LOOSE = (
+    "The bridge is moved a little, which makes the sounding lengths of the strings longer or "
+    "shorter. Only the strings hold it, so they are eased a little for it, one after another, and "
+    "tuned again afterwards."
+)
 _FILING = (
     "Here that place is moved by filing. What is filed away does not come back, so it is done in "
     "small steps."
@@ -70,7 +75,8 @@ def to_do(report: Report) -> Section:
         return Section(heading, (_ALL_FIRST,))
     at_nut = nut_first(report.frets, report.strings)
     moved = [each for each in report.saddles if any((each.moves_mm or {}).values())]
-    paragraphs = [_MOVING] if moved else [_NOTHING]
+    loose = any(each.loose for each in report.adjusters)
+    paragraphs = [_MOVING_LOOSE if loose else _MOVING] if moved else [_NOTHING]
     if moved and any(each.action == "file" and each.move_mm for each in report.adjusters):
         paragraphs.append(_FILING)
     if at_nut:

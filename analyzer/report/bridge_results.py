@@ -60,6 +60,7 @@ class BridgeFound:
             screw_head=None if given.screw is None else given.screw.head,
             smallest_turn=None if given.screw is None else given.screw.smallest_turn,
             smallest_step_mm=given.steps.smallest_mm if given.screw is None else None,
+            loose=given.loose,
         )
         adjuster = next(each for each in self.bridge.adjusters if each.name == given.name)
         part = self._part_of(adjuster)

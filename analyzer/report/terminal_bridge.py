@@ -14,6 +14,7 @@ from analyzer.report.layout import bare_table, fits, line, sign_for, signed, wit
 from analyzer.report.model import AdjusterResult, OutcomeResult, Report
 from analyzer.report.words import moved, turned
 from analyzer.report.working_order import (
+    FACING,
     Part,
     errors_after_cents,
     manner_of,
@@ -44,6 +45,8 @@ class TerminalBridge:
                 yield from _readings(part)
         else:
             yield from (line(each) for each in manner_of(report))
+            if _has_screws(report):
+                yield line(FACING)
             if report.steps:
                 yield line("Indented: what the error should read after each step, in cents.")
             yield from _blocks(report)
@@ -60,7 +63,9 @@ def _name(each: AdjusterResult) -> str:
 
 def _table(report: Report) -> Table:
     table = bare_table()
-    for heading in ("Adjust", "Screw, facing its head", "Saddle", "Error then\ncents"):
+    screw = ("Screw, facing its head",) if _has_screws(report) else ()
+    headings = ("Adjust", *screw, "Saddle", "Error then\ncents")
+    for heading in headings:
         table.add_column(heading)
     rows = _in_order(report)
     for place, each in enumerate(rows):
@@ -69,8 +74,12 @@ def _table(report: Report) -> Table:
             each.order
         ]:
             cells[-1] = ""  # stands beside the last that is worked on together with this one
-        table.add_row(_name(each), *(("-",) * (3 - len(cells))), *cells)
+        table.add_row(_name(each), *(("-",) * (len(headings) - 1 - len(cells))), *cells)
     return table
+
+
+def _has_screws(report: Report) -> bool:
+    return any(each.pitch_mm is not None for each in report.adjusters)
 
 
 def _blocks(report: Report) -> Iterator[RenderableType]:
