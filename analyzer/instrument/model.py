@@ -18,6 +18,10 @@ DEFAULT_MAX_STEP_TURNS = 0.5  # between two checks; common practice of the trade
 DEFAULT_MAX_STEP_MM = 0.5  # the same where there is no screw; a choice, about a turn of M3
 DEFAULT_MAX_FILED_MM = 0.2  # what is filed away is gone: smaller; a choice
 
+# What the saddles of common bridges can travel from end to end at the most (common practice of the
+# trade, from memory). A string that asks for more is not one whose saddle is out of place.
+MOST_COMMON_TRAVEL_MM = 10.0
+
 ScrewHead = Literal["tail", "neck"]
 ThreadHand = Literal["right", "left"]
 Action = Literal["turn", "slide", "file"]

@@ -36,6 +36,8 @@ _CAUSES = {
     f"the frets, or the nut ({_NUT}) not quite in its place.",
     "saddle on the wrong side of its travel": "at the wrong end of its range at the bridge. The "
     "bridge, or the piece that the string rests on, may not be in its place.",
+    "more than a saddle can be out of place": "further off than the bridge could ever make up for. "
+    "Perhaps another string or fret was recorded; else the bridge is not where it belongs.",
     "scale length or bridge position": "all off alike, which points to a bridge that is not where "
     "it belongs. Its place should be measured.",
 }

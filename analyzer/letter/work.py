@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 
 from analyzer.letter.model import Point, Section
 from analyzer.letter.words import error_in_words, is_in_tune, length_in_words, strings_named
@@ -31,6 +31,7 @@ _ALL_FIRST = (
     "Strings that rest on one piece at the bridge are moved together, so nothing is moved before "
     "all of them have been measured."
 )
+_CAUSE_FIRST = "nothing is moved before it is known why it is so far off."
 _NO_BRIDGE = (
     "To be in tune, the strings would need the lengths below. Whether the bridge allows for it, a "
     "repairer has to see."
@@ -71,23 +72,30 @@ def to_do(report: Report) -> Section:
         return Section(heading)
     if not report.saddles:
         return Section(heading, *_without_bridge(report))
-    if all(each.moves_mm is None for each in report.saddles):
+    known = {each.string for each in report.measured}
+    without = [each for each in report.saddles if each.moves_mm is None]
+    too_far = [each for each in without if known >= set(each.strings)]
+    if len(without) == len(report.saddles) and not too_far:
         return Section(heading, (_ALL_FIRST,))
     at_nut = nut_first(report.frets, report.strings)
     moved = [each for each in report.saddles if any((each.moves_mm or {}).values())]
     loose = any(each.loose for each in report.adjusters)
-    paragraphs = [_MOVING_LOOSE if loose else _MOVING] if moved else [_NOTHING]
+    paragraphs = [_MOVING_LOOSE if loose else _MOVING] if moved else [_NOTHING] * (not too_far)
     if moved and any(each.action == "file" and each.move_mm for each in report.adjusters):
         paragraphs.append(_FILING)
     if at_nut:
         named, one = strings_named(at_nut), len(at_nut) == 1
         paragraphs.append(_NUT_FIRST.format(named, "s" if one else "", "it" if one else "them"))
-    points = tuple(point for each in report.saddles for point in _of_saddle(each)) if moved else ()
+    shown = report.saddles if moved or too_far else ()
+    points = tuple(point for each in shown for point in _of_saddle(each, known))
     return Section(heading, tuple(paragraphs), points)
 
 
-def _of_saddle(saddle: SaddleResult) -> Iterator[Point]:
+def _of_saddle(saddle: SaddleResult, known: Container[int]) -> Iterator[Point]:
     if saddle.moves_mm is None or saddle.residual_cents is None:
+        if all(string in known for string in saddle.strings):
+            yield Point(f"{strings_named(saddle.strings)}: {_CAUSE_FIRST}")
+            return
         first = "it is" if len(saddle.strings) == 1 else "all of them are"
         text = f"{strings_named(saddle.strings)}: nothing can be said before {first} measured."
         yield Point(text)

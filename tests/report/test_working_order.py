@@ -113,3 +113,49 @@ def test_a_long_move_shows_the_readings_at_which_it_is_checked(tmp_path) -> None
     every = report_with(instrument_of(tmp_path, own_saddles(), screw=given), {3: 11.2, 1: 0.1})
     assert len(every.steps) == len(report.steps)
     assert "may be skipped" not in printed(every)
+
+
+NO_TRAVEL = 'thread = "M3"\nscrew_head = "tail"\n'
+
+
+@pytest.mark.parametrize("cents", [45.0, -49.0])
+def test_what_no_bridge_can_travel_is_not_advised_but_named(tmp_path, cents) -> None:
+    """45 cents of 647.7 mm are some 17 mm, and bridges travel 10 mm at most (common practice)."""
+    report = report_with(
+        instrument_of(tmp_path, own_saddles(), screw=NO_TRAVEL), {6: cents, 3: 4.0}
+    )
+    assert report.strings[0].error_cents == pytest.approx(cents, abs=0.01)
+    (far, *_, near, _, _) = report.adjusters
+    assert (far.move_mm, far.turns, far.order, far.direction) == (None, None, None, None)
+    assert report.saddles[0].turns is None
+    assert "travel_mm" in far.reason
+    assert "scale length" in far.reason
+    assert near.turns == pytest.approx(3.0)
+    assert {step.adjuster for step in report.steps} == {"saddle 3"}
+    found = {each.cause: each.strings for each in report.findings}
+    assert found["more than a saddle can be out of place"] == (6,)
+    assert "asks for 1" in printed(report)
+    letter = letter_text(report)
+    assert "String 6: nothing is moved before it is known why" in letter
+    assert "String 3: made 1.5 mm longer" in letter
+
+
+def test_a_travel_that_is_given_is_the_limit(tmp_path) -> None:
+    report = report_with(instrument_of(tmp_path, own_saddles()), {6: 45.0})
+    assert report.adjusters[0].move_mm == pytest.approx(8.0)
+    assert "The travel ends" in report.adjusters[0].reason
+    assert "more than a saddle can be out of place" in {each.cause for each in report.findings}
+
+
+@pytest.mark.parametrize("cents", [26.0, -26.0])
+def test_a_large_error_within_what_bridges_travel_is_advised(tmp_path, cents) -> None:
+    """26 cents are 9.95 mm at 647.7 mm: S (w - 1) / (1 - 2 w), w = 2^(-26/1200); flat 9.51 mm."""
+    report = report_with(instrument_of(tmp_path, own_saddles(), screw=NO_TRAVEL), {6: cents})
+    assert report.adjusters[0].turns is not None
+    assert not {"more than a saddle can be out of place"} & {e.cause for e in report.findings}
+
+
+def test_nothing_is_said_to_be_right_where_the_advice_is_withheld(tmp_path) -> None:
+    report = report_with(instrument_of(tmp_path, own_saddles(), screw=NO_TRAVEL), {6: 45.0})
+    assert "Nothing need be moved" not in letter_text(report)
+    as_html(report, ON)  # the page is drawn without the moves
