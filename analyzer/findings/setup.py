@@ -15,7 +15,6 @@ from analyzer.string_model.fretting import Setbacks, fret_error_cents
 from analyzer.string_model.from_data import Modelled
 from analyzer.string_model.setbacks import FIRST_TWELVE
 
-
 MORE_THAN_A_SADDLE = "more than a saddle can be out of place"
 
 

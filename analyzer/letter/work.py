@@ -123,4 +123,4 @@ def _wanted(each: StringResult) -> Point:
     move_mm, half_mm = each.saddle_move_mm or 0.0, each.saddle_move_uncertainty_mm or 0.0
     if abs(move_mm) <= half_mm:
         return Point(f"String {each.string}: as it is.")
-    return Point(f"String {each.string}: {length_in_words(move_mm)}.")
+    return Point(f"String {each.string}: {length_in_words(move_mm, 1)}.")

@@ -96,7 +96,7 @@ def test_margin_beside_the_edges_of_a_fixed_saddle(tmp_path) -> None:
     narrow = 'kind = "fixed"\nsaddle_width_mm = 1.0\nbreak_point_mm = 0.5\n'
     (first, *_) = bridge(tmp_path, SIX + narrow).adjusters
     assert first.travel_mm == pytest.approx((0.25, 0.25))
-    with pytest.raises(UnusableInputError, match="edge_margin_mm.* 1.5"):
+    with pytest.raises(UnusableInputError, match=r"edge_margin_mm.* 1\.5"):
         bridge(tmp_path, SIX + text + "edge_margin_mm = 1.5\n")
 
 

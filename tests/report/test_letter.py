@@ -91,7 +91,7 @@ def test_letter_before_the_work(tmp_path) -> None:
     # A millimetre is 1731.2 / 647.7 = 2.67 cents at the 12th fret: 3.0 mm, and 1.9 mm in quarters
     # of an M3's 0.5 mm.
     work = section(letter, "What will be done")
-    assert "- String 6: made 3.0 mm longer. It should then be in tune, give or take" in work
+    assert "- String 6: made 3 mm longer. It should then be in tune, give or take" in work
     assert "- String 5: made 1.9 mm shorter. It should then be in tune, give or take" in work
     assert "- String 4: stays as it is." in work
     assert "What was done" not in letter
@@ -112,7 +112,7 @@ def test_letter_after_the_work(tmp_path) -> None:
     assert "String 5 (A2): before, 5.0 cents flat, give or take 0.4; now, in tune" in found
     assert "String 4 (D3): 1.0 cents sharp" in found
     was_done = section(letter, "What was done")
-    assert "- String 6: made 3.0 mm longer." in was_done
+    assert "- String 6: made 3 mm longer." in was_done
     assert "- String 5: made 1.8 mm shorter." in was_done
     assert "String 4" not in was_done
     assert section(letter, "What is still to be done")
@@ -136,7 +136,7 @@ def test_bridge_that_does_not_go_far_enough(tmp_path) -> None:
     instrument = instrument_of(tmp_path, own_saddles(), screw=screw)
     work = section(as_letter(report_with(instrument, {6: 8.0}), DAY), "What will be done")
     line = next(each for each in work.splitlines() if "String 6" in each)
-    assert "made 1.0 mm longer" in line
+    assert "made 1 mm longer" in line
     # 8.0 less 2.67 cents for the one millimetre that there is.
     assert "It should then be 5.3 cents sharp" in line
     assert line.endswith("That is the best that can be had at this bridge.")

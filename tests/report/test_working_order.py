@@ -1,4 +1,4 @@
-"""How the work at a bridge is told: its manner and its cautions, for bridges that differ in them."""
+"""How the work at a bridge is told: its manner, its checks and its cautions."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from analyzer.report.terminal import TerminalReport
 
 ON = date(2031, 2, 3)
 POSTS = 'kind = "two posts"\nstring_spread_mm = 52.0\npost_positions_mm = [-11.0, 63.0]\n'
+FIXED = 'kind = "fixed"\nsaddle_width_mm = 3.0\nbreak_point_mm = 1.5\n'
 FLOATING = 'kind = "floating"\nstring_spread_mm = 52.0\n'
 UNEQUAL = {6: 8.0, 5: 7.0, 4: 6.0, 3: 5.0, 2: 4.0, 1: 3.0}
 AT_ONE_END = {6: 8.0, 5: 6.4, 4: 4.8, 3: 3.2, 2: 1.6, 1: 0.0}
@@ -81,8 +82,7 @@ def test_the_side_that_clockwise_is_seen_from_is_said_at_every_width(
     assert "facing its head" in words or "facing the head of the screw" in words
 
 
-@pytest.mark.parametrize("bridge", [FLOATING, 'kind = "fixed"\nsaddle_width_mm = 3.0\n'
-                         "break_point_mm = 1.5\n"])  # fmt: skip
+@pytest.mark.parametrize("bridge", [FLOATING, FIXED])
 def test_without_a_screw_nothing_is_said_of_screws_that_turn(tmp_path, bridge) -> None:
     report = report_with(instrument_of(tmp_path, bridge, screw=""), UNEQUAL)
     for width in (60, 120):
@@ -93,8 +93,7 @@ def test_without_a_screw_nothing_is_said_of_screws_that_turn(tmp_path, bridge) -
 
 def test_a_fixed_saddle_keeps_its_edges_and_its_height(tmp_path) -> None:
     """3 mm wide with the break point in the middle: 1 mm may go, half a millimetre stays."""
-    bridge = 'kind = "fixed"\nsaddle_width_mm = 3.0\nbreak_point_mm = 1.5\n'
-    report = report_with(instrument_of(tmp_path, bridge, screw=""), {6: -9.0, 1: 9.0})
+    report = report_with(instrument_of(tmp_path, FIXED, screw=""), {6: -9.0, 1: 9.0})
     assert report.adjusters[0].move_mm == pytest.approx(-1.0)
     assert report.adjusters[-1].move_mm == pytest.approx(1.0)
     assert "keep the height of the crown" in printed(report)
