@@ -26,6 +26,7 @@ _SIX = 6
 _BOXES_A_LINE = 3  # in one of two columns; a box that names its adjusters takes a line
 _HEAD_LINES = 2.0  # of a part, with its frame
 _HEAD_LINES_WIDE = 3.2  # of one with two adjusters
+_COARSE_LINES = 3.0  # of the sentence on checks that may be skipped
 _OF = " of "  # a screw's name ends with its saddle's, which stands above the boxes
 
 
@@ -79,7 +80,9 @@ def card_of(report: Report) -> Card:
 def _checks_a_box(parts: Sequence[Part], strings: int) -> int:
     """How many checks a box must stand for, so that all of them go on one sheet."""
     room = max(_LINES - _LINES_A_STRING * max(strings - _SIX, 0), _FEWEST_LINES)
-    longest = max((len(list(_chunks(part, 1))) for part in parts), default=1)
+    if any(step.check_may_be_skipped for part in parts for step in part.steps):
+        room -= _COARSE_LINES
+    longest = max((len(until_checks(part.steps)) for part in parts), default=1)
     return next((n for n in range(1, longest) if _lines(parts, n) <= room), longest)
 
 
@@ -127,9 +130,13 @@ def _boxes_of_one(part: Part, every: int) -> Iterator[str]:
 
 
 def _chunks(part: Part, every: int) -> Iterator[list[Step]]:
-    """The steps of each box. A first check that lets others be skipped has a box of its own."""
+    """The steps of each box. A first check that lets others be skipped has a box of its own.
+
+    Not so where several adjusters have to share boxes: each of those takes a line.
+    """
     runs = until_checks(part.steps)
-    own = len(part.adjusters) if len(runs) < len(part.steps) else 0
+    skips, several = len(runs) < len(part.steps), len(part.adjusters) > 1
+    own = len(part.adjusters) if skips and not (several and every > 1) else 0
     yield from map(list, runs[:own])
     for start in range(own, len(runs), every):
         yield [step for run in runs[start : start + every] for step in run]
