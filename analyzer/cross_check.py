@@ -186,8 +186,8 @@ def _devices(found: Sequence[Measured]) -> Iterator[tuple[int, Caution]]:
         words = _difference(list(traits.values()), [noise_dbfs[file] for file in traits])
         if words:
             caution = Caution(
-                f"and the other recordings of string {string} seem to come from two devices "
-                f"({words}), whose clocks differ. Record both notes with one.",
+                f"the recordings of string {string} seem to come from two devices ({words}), whose "
+                "clocks differ. Record both notes with one.",
                 limits.DEVICES_ADDED_CENTS,
             )
             yield from ((index, caution) for index in indices)

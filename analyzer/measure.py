@@ -98,7 +98,8 @@ def measure_recording(
         nonlocal label
         label = read_label(path.name, instrument)
         recording = open_recording(path, rules)
-        return _measured(recording, find_pluck(recording), label, instrument, a4_hz)
+        with _cut_short_told(recording):
+            return _measured(recording, find_pluck(recording), label, instrument, a4_hz)
 
     found = _guarded(measure)
     return Measured(path.name, label, None, found) if isinstance(found, str) else found
@@ -116,22 +117,34 @@ def measure_whole(
 
     def measure() -> list[Measured]:
         recording = open_recording(path, rules)
-        found = find_plucks(recording, start_s, end_s)
-        with one_thread():
+        with _cut_short_told(recording), one_thread():
+            found = find_plucks(recording, start_s, end_s)
             notes = hear(recording, found.plucks, a4_hz)
+            if not notes:
+                raise _no_plucks(path.name)
         names = name_plucks([each.pitch.settled_hz for each in notes], instrument, a4_hz)
         measured = [
             _named(path.name, each, name, instrument, a4_hz)
             for each, name in zip(notes, names, strict=True)
         ]
-        if not measured:
-            raise _no_plucks(path.name)
         others = found.other_sounds + len(found.plucks) - len(notes)
         remarks = tuple(_whole_remarks(recording, others, names))
         return [replace(measured[0], remarks=remarks), *measured[1:]]
 
     found = _guarded(measure)
     return [Measured(path.name, None, None, found)] if isinstance(found, str) else found
+
+
+@contextmanager
+def _cut_short_told(recording: Recording) -> Iterator[None]:
+    """A recording that cannot be used and is not all there may lack just what was cut off."""
+    try:
+        yield
+    except RecordingError as error:
+        if not recording.cut_short:
+            raise
+        remedy = f"{error.remedy}. It ends before its header says: copy it again first"
+        raise RecordingError(error.where, error.found, remedy) from error
 
 
 def _guarded(measure: Callable[[], _Found]) -> _Found | str:
@@ -160,8 +173,9 @@ def _measured_row(
         recording = open_recording(path, rules)
         length_s = recording.levels.shape[0] * recording.step_s
         part_s = (row.start_s, min(row.end_s, length_s))
-        pluck = find_pluck(recording, row.start_s, row.end_s)
-        return _measured(recording, pluck, label, instrument, a4_hz)
+        with _cut_short_told(recording):
+            pluck = find_pluck(recording, row.start_s, row.end_s)
+            return _measured(recording, pluck, label, instrument, a4_hz)
 
     found = _guarded(measure)
     if isinstance(found, str):

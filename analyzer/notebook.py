@@ -48,7 +48,10 @@ class Analysis:
         return recordings_frame(self.report)
 
     def plot_errors(self, ax: Axes | None = None) -> Axes:
-        """Draw the strings' errors with their intervals, cents, on ``ax`` or on new axes."""
+        """Draw the strings' errors with their intervals, cents, on ``ax`` or on new axes.
+
+        This and the next two need the extra ``plots``, and raise UnusableInputError without it.
+        """
         from analyzer.figures import plot_errors
 
         return plot_errors(self.report, ax=ax)

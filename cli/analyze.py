@@ -18,52 +18,64 @@ if TYPE_CHECKING:
     from cli.outputs import FolderOutput
 
 
-@app.command()
+@app.command(short_help="How far each string's 12th fret is off, and what to do.")
 def analyze(
     folder: Annotated[
         Path,
-        typer.Argument(help="Folder of recordings named like s6_open_1.wav and s6_f12_1.wav."),
+        typer.Argument(
+            metavar="FOLDER", help="Folder of recordings named like s6_open_1.wav and s6_f12_1.wav."
+        ),
     ],
     instrument: Annotated[
         Path | None,
-        typer.Option(help="Instrument file.  [default: instrument.toml in FOLDER]"),
+        typer.Option(metavar="FILE", help="Instrument file.  [default: instrument.toml in FOLDER]"),
     ] = None,
     previous: Annotated[
         Path | None,
-        typer.Option(help="JSON report of the round before: learn from what was done since."),
+        typer.Option(
+            metavar="FILE", help="JSON report of the round before: learn from what was done since."
+        ),
     ] = None,
     turned: Annotated[
         Path | None,
         typer.Option(
+            metavar="FILE",
             help="CSV of what was turned since (adjuster, turns, direction). "
-            " [default: as PREVIOUS advised]"
+            " [default: as PREVIOUS advised]",
         ),
     ] = None,
     json: Annotated[
-        Path | None, typer.Option(help="Write the report as JSON; - for standard output.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Write the report as JSON; - for standard output."),
     ] = None,
     csv: Annotated[
         Path | None,
         typer.Option(
+            metavar="FILE",
             help="Write a row a string as CSV, or as Parquet where the name ends in .parquet; - "
-            "for standard output."
+            "for standard output.",
         ),
     ] = None,
     recordings_csv: Annotated[
-        Path | None, typer.Option(help="The same with a row a recording.")
+        Path | None, typer.Option(metavar="FILE", help="The same with a row a recording.")
     ] = None,
     xlsx: Annotated[
         Path | None,
-        typer.Option(help="Write a workbook (XLSX): sheets of strings, recordings, settings."),
+        typer.Option(
+            metavar="FILE", help="Write a workbook (XLSX): sheets of strings, recordings, settings."
+        ),
     ] = None,
     letter: Annotated[
         Path | None,
-        typer.Option(help="Write the finding for a customer, in plain words (Markdown)."),
+        typer.Option(
+            metavar="FILE", help="Write the finding for a customer, in plain words (Markdown)."
+        ),
     ] = None,
     html: Annotated[
         Path | None,
         typer.Option(
-            help="Write a page (HTML) to read and keep; it prints as a card of one sheet."
+            metavar="FILE",
+            help="Write a page (HTML) to read and keep; it prints as a card of one sheet.",
         ),
     ] = None,
     plots: Annotated[
@@ -73,7 +85,8 @@ def analyze(
     request: Annotated[
         Path | None,
         typer.Option(
-            help="Write a short message (Markdown) that asks for what is missing or unusable."
+            metavar="FILE",
+            help="Write a short message (Markdown) that asks for what is missing or unusable.",
         ),
     ] = None,
     history: Annotated[
@@ -87,6 +100,7 @@ def analyze(
     serial: Annotated[
         str | None,
         typer.Option(
+            metavar="TEXT",
             help="Serial number that it is kept under.  [default: the name of FOLDER]",
             show_default=False,
         ),

@@ -15,6 +15,11 @@ from analyzer import __version__
 EXIT_COMPLETE, EXIT_INCOMPLETE, EXIT_UNUSABLE, EXIT_LEFT_OPEN = 0, 1, 2, 3
 PROGRAM = "pluckcheck"
 
+
+class StoppedError(Exception):
+    """Ctrl-C, with what to do next in words."""
+
+
 app = typer.Typer(
     name=PROGRAM,
     help="Intonation at the 12th fret from recorded plucks: what each string needs of its saddle.",

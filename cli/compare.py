@@ -11,17 +11,22 @@ from cli.app import Quiet, app, give
 from cli.streams import libraries_silenced
 
 
-@app.command()
+@app.command(short_help="Two rounds of one instrument side by side.")
 def compare(
     before: Annotated[
-        Path, typer.Argument(help="JSON report of the earlier round, or its folder of recordings.")
+        Path,
+        typer.Argument(
+            metavar="BEFORE", help="JSON report of the earlier round, or its folder of recordings."
+        ),
     ],
-    after: Annotated[Path, typer.Argument(help="The same of the later round.")],
+    after: Annotated[Path, typer.Argument(metavar="AFTER", help="The same of the later round.")],
     json: Annotated[
-        Path | None, typer.Option(help="Write the comparison as JSON; - for standard output.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Write the comparison as JSON; - for standard output."),
     ] = None,
     csv: Annotated[
-        Path | None, typer.Option(help="Write a row a string as CSV; - for standard output.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Write a row a string as CSV; - for standard output."),
     ] = None,
     quiet: Quiet = False,  # noqa: FBT002
 ) -> None:

@@ -18,11 +18,13 @@ if TYPE_CHECKING:
     from analyzer.lot.store import Store
 
 
-@app.command()
+@app.command(short_help="The analyses of an instrument over the years.")
 def history(
     serial: Annotated[
         str | None,
-        typer.Argument(help="Serial number of the instrument.", show_default=False),
+        typer.Argument(
+            metavar="SERIAL", help="Serial number of the instrument.", show_default=False
+        ),
     ] = None,
     since: Annotated[
         str | None,
@@ -49,25 +51,33 @@ def history(
         ),
     ] = Path(),
     json: Annotated[
-        Path | None, typer.Option(help="Write the history as JSON; - for standard output.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Write the history as JSON; - for standard output."),
     ] = None,
     csv: Annotated[
         Path | None,
         typer.Option(
+            metavar="FILE",
             help="Write a row an analysis, or with SERIAL a row a string of each, as CSV, or as "
-            "Parquet where the name ends in .parquet; - for standard output."
+            "Parquet where the name ends in .parquet; - for standard output.",
         ),
     ] = None,
-    xlsx: Annotated[Path | None, typer.Option(help="Write a workbook (XLSX) of both.")] = None,
+    xlsx: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write a workbook (XLSX) of both.")
+    ] = None,
     report: Annotated[
         Path | None,
         typer.Option(
+            metavar="FILE",
             help="Write the JSON report of the newest analysis of SERIAL as it was stored, for "
-            "analyze --previous and compare."
+            "analyze --previous and compare.",
         ),
     ] = None,
     page: Annotated[
-        Path | None, typer.Option(help="Write the page (HTML) of the newest analysis of SERIAL.")
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Write the page (HTML) of the newest analysis of SERIAL."
+        ),
     ] = None,
     quiet: Quiet = False,  # noqa: FBT002
 ) -> None:

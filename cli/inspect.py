@@ -12,10 +12,13 @@ from cli.app import ChangedLimits, Quiet, Untrusted, app, give, hertz
 from cli.streams import libraries_silenced
 
 
-@app.command()
+@app.command(short_help="What the figure of one recording rests on.")
 def inspect(
     recording: Annotated[
-        Path, typer.Argument(help="A sound file; its name may say which note, but need not.")
+        Path,
+        typer.Argument(
+            metavar="RECORDING", help="A sound file; its name may say which note, but need not."
+        ),
     ],
     pluck: Annotated[
         str | None,
@@ -26,13 +29,17 @@ def inspect(
     ] = None,
     instrument: Annotated[
         Path | None,
-        typer.Option(help="Instrument file.  [default: instrument.toml beside RECORDING]"),
+        typer.Option(
+            metavar="FILE", help="Instrument file.  [default: instrument.toml beside RECORDING]"
+        ),
     ] = None,
     json: Annotated[
-        Path | None, typer.Option(help="Write it all as JSON; - for standard output.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Write it all as JSON; - for standard output."),
     ] = None,
     html: Annotated[
-        Path | None, typer.Option(help="Write it as a page (HTML); - for standard output.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Write it as a page (HTML); - for standard output."),
     ] = None,
     untrusted: Untrusted = False,  # noqa: FBT002
     limit: ChangedLimits = None,

@@ -15,6 +15,7 @@ from cli.app import (
     Jobs,
     Quiet,
     SpecificationFile,
+    StoppedError,
     Strict,
     Untrusted,
     app,
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
 PAGE_NAME = "lot.html"
 
 
-@app.command()
+@app.command(short_help="A decision for each instrument of a lot.")
 def lot(
     place: Annotated[
         str,
@@ -50,21 +51,27 @@ def lot(
     instrument: InstrumentOfAll = None,
     strict: Strict = False,  # noqa: FBT002
     json: Annotated[
-        Path | None, typer.Option(help="Write the summary as JSON; - for standard output.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Write the summary as JSON; - for standard output."),
     ] = None,
     csv: Annotated[
         Path | None,
         typer.Option(
+            metavar="FILE",
             help="Write a row an instrument as CSV, or as Parquet where the name ends in "
-            ".parquet; - for standard output."
+            ".parquet; - for standard output.",
         ),
     ] = None,
     values_csv: Annotated[
-        Path | None, typer.Option(help="The same with a row for everything that was judged.")
+        Path | None,
+        typer.Option(metavar="FILE", help="The same with a row for everything that was judged."),
     ] = None,
-    xlsx: Annotated[Path | None, typer.Option(help="Write a workbook (XLSX) of both.")] = None,
+    xlsx: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write a workbook (XLSX) of both.")
+    ] = None,
     html: Annotated[
-        Path | None, typer.Option(help="Where the lot's page goes.  [default: lot.html in DIR]")
+        Path | None,
+        typer.Option(metavar="FILE", help="Where the lot's page goes.  [default: lot.html in DIR]"),
     ] = None,
     pages: Annotated[  # noqa: FBT002
         bool,
@@ -117,8 +124,11 @@ def lot(
     )
     out.mkdir(parents=True, exist_ok=True)
     check_outputs(outputs, [])
-    with libraries_silenced(), Progress(quiet=quiet, of="instruments") as progress:
-        result = analyze_lot(place, out, asked, progress.update)
+    try:
+        with libraries_silenced(), Progress(quiet=quiet, of="instruments") as progress:
+            result = analyze_lot(place, out, asked, progress.update)
+    except KeyboardInterrupt as stopped:
+        raise StoppedError("Give it again to go on") from stopped
     give(result, outputs, quiet=quiet)
 
 

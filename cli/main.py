@@ -10,7 +10,7 @@ import typer
 
 from analyzer.errors import UnusableInputError
 from cli import analyze, compare, history, inspect, lot, restring, schema, sheet, station, watch
-from cli.app import EXIT_COMPLETE, EXIT_UNUSABLE, PROGRAM, app
+from cli.app import EXIT_COMPLETE, EXIT_UNUSABLE, PROGRAM, StoppedError, app
 from cli.streams import (
     ReaderGoneError,
     complain,
@@ -33,10 +33,13 @@ def main() -> None:
 
 
 def _run() -> int:
+    next_step = ""
     try:
         code = int(_called() or EXIT_COMPLETE)
     except (KeyboardInterrupt, typer.Abort):
         code = EXIT_INTERRUPTED
+    except StoppedError as stopped:
+        code, next_step = EXIT_INTERRUPTED, f" {stopped}."
     except UnusableInputError as error:
         complain(str(error))
         return EXIT_UNUSABLE
@@ -45,7 +48,7 @@ def _run() -> int:
     if code == EXIT_INTERRUPTED:
         # Ending the other processes takes a moment; a second Ctrl-C must end all at once.
         signal.signal(signal.SIGINT, signal.SIG_DFL)
-        complain("stopped.")
+        complain(f"stopped.{next_step}")
     return code
 
 
@@ -75,5 +78,7 @@ def _misused(error: Any) -> int:
         typer.echo(message, err=True)
     else:
         command = error.ctx.command_path if error.ctx else PROGRAM
-        complain(f"{message.rstrip('.')}. See {command} --help.")
+        message = message.rstrip(".")
+        end = "" if message.endswith("?") else "."
+        complain(f"{message}{end} See {command} --help.")
     return EXIT_UNUSABLE

@@ -11,23 +11,30 @@ from analyzer.music import ISO16_A4_HZ
 from cli.app import Quiet, app, give, hertz
 
 
-@app.command()
+@app.command(short_help="What other strings will change at the 12th fret.")
 def restring(
     instrument: Annotated[
-        Path, typer.Argument(help="Instrument file, with [[strings]] for those that are on.")
+        Path,
+        typer.Argument(
+            metavar="INSTRUMENT", help="Instrument file, with [[strings]] for those that are on."
+        ),
     ],
     strings: Annotated[
         Path, typer.Argument(metavar="NEXT", help="File with [[strings]] for those to come.")
     ],
     report: Annotated[
         Path | None,
-        typer.Option(help="JSON report of the instrument as it is: start from its errors."),
+        typer.Option(
+            metavar="FILE", help="JSON report of the instrument as it is: start from its errors."
+        ),
     ] = None,
     json: Annotated[
-        Path | None, typer.Option(help="Write the plan as JSON; - for standard output.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Write the plan as JSON; - for standard output."),
     ] = None,
     csv: Annotated[
-        Path | None, typer.Option(help="Write a row a string as CSV; - for standard output.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Write a row a string as CSV; - for standard output."),
     ] = None,
     a4: Annotated[
         float, typer.Option(parser=hertz, metavar="HZ", help="Frequency of A4.")

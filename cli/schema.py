@@ -11,12 +11,13 @@ from cli.app import app
 from cli.streams import print_data
 
 
-@app.command()
+@app.command(short_help="The JSON Schema of a JSON output.")
 def schema(
     of: Annotated[
         SchemaName,
         typer.Argument(
-            help="Which JSON: of analyze, compare, restring, inspect, lot, station or history."
+            metavar="NAME",
+            help="Which JSON: of analyze, compare, restring, inspect, lot, station or history.",
         ),
     ] = "report",
 ) -> None:

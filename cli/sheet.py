@@ -10,16 +10,22 @@ import typer
 from cli.app import app
 
 
-@app.command()
+@app.command(short_help="A guide for whoever records this instrument.")
 def sheet(
     instrument: Annotated[
-        Path, typer.Argument(help="Instrument file, or the folder that its instrument.toml is in.")
+        Path,
+        typer.Argument(
+            metavar="INSTRUMENT",
+            help="Instrument file, or the folder that its instrument.toml is in.",
+        ),
     ],
     markdown: Annotated[
-        Path | None, typer.Option(help="Write it as Markdown, for a message; - to print it so.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Write it as Markdown, for a message; - to print it so."),
     ] = None,
     page: Annotated[
-        Path | None, typer.Option(help="Write it as a page (HTML) that prints to one sheet.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Write it as a page (HTML) that prints to one sheet."),
     ] = None,
 ) -> None:
     """Print a guide for whoever records this instrument: which notes, in which order, and how.

@@ -11,7 +11,7 @@ from cli.app import ChangedLimits, Quiet, app, cents, count, give, hertz
 from cli.streams import libraries_silenced
 
 
-@app.command()
+@app.command(short_help="Whether a station's recorder is as before.")
 def station(
     reference: Annotated[
         Path,
@@ -55,7 +55,8 @@ def station(
         ),
     ] = None,
     json: Annotated[
-        Path | None, typer.Option(help="Write the check as JSON; - for standard output.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Write the check as JSON; - for standard output."),
     ] = None,
     untrusted: Annotated[  # noqa: FBT002
         bool,

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from analyzer.lot.watch import Event
 
 
-@app.command()
+@app.command(short_help="Measure instruments as recordings arrive.")
 def watch(
     folder: Annotated[
         str,
@@ -73,11 +73,17 @@ def watch(
             now = datetime.now().astimezone().isoformat(" ", "seconds")
             print_text(f"{now[:19]}  {printable(event_in_words(event), LONGEST_LINE)}\n")
 
+    def begin(known: int) -> None:
+        if not quiet:
+            counted = f"{known} {'analysis' if known == 1 else 'analyses'} known"
+            watching = f"watching {printable(folder)}, {counted}; Ctrl-C ends"
+            typer.echo(watching, err=True)
+
     rules = ReadingRules(limits_with(limit or ()), untrusted)
     asked = Asked(specification, instrument, a4, rules, jobs, strict=strict)
     stop = _stopped_by_signals()
     with libraries_silenced():
-        tally = watch_folder(folder, out, asked, stop, tell)
+        tally = watch_folder(folder, out, asked, stop, tell, begin)
     if not quiet:
         print_text(f"{tally.in_words()}\n")
     raise exit_of(tally)

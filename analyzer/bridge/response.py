@@ -69,6 +69,13 @@ class Response:
         return float(_COVERAGE * math.sqrt(self.covariance[0, 0]))
 
     @property
+    def doubts(self) -> dict[str, float]:
+        """Half-width of each adjuster's 95 % interval, as a share of its response."""
+        return {
+            name: self.factor_uncertainty(name) / abs(self.factor(name)) for name in self.adjusters
+        }
+
+    @property
     def factors(self) -> dict[str, float]:
         return {name: self.factor(name) for name in self.adjusters}
 

@@ -16,11 +16,11 @@ from functools import cached_property
 
 import numpy as np
 
-from analyzer.bridge.effect import Array
+from analyzer.bridge.effect import Array, saddle_move_mm
 from analyzer.bridge.least_worst import least_worst_mm, settings_uncertainty_mm
 from analyzer.bridge.problem import Need, Problem, parts_of, problem_of
 from analyzer.bridge.whole_steps import whole_steps_mm
-from analyzer.instrument.model import Adjuster
+from analyzer.instrument.model import MOST_COMMON_TRAVEL_MM, Adjuster
 
 _NO_MOVE_MM = 1e-6
 SPARED_CENTS = 0.25  # what a move that is spared may cost a string; a choice, see below
@@ -57,6 +57,21 @@ class PartSetting:
         after = np.max(np.abs(self.problem.residuals_cents(self.settings_mm)))
         return float(before - after)
 
+    @cached_property
+    def too_far_mm(self) -> dict[int, float]:
+        """What strings ask for that no common bridge can give, by string, away from the nut.
+
+        Empty where the travel is known: that is then the limit, and the advice keeps inside it.
+        """
+        if all(each.travel_mm is not None for each in self.problem.adjusters):
+            return {}
+        needs = zip(self.problem.strings, self.problem.needs, strict=True)
+        return {
+            string: saddle_move_mm(need.error_cents, need.effect)
+            for string, need in needs
+            if _asks_too_much(need)
+        }
+
     def short_by_mm(self, place: int) -> float:
         """How far the best place lies beyond the travel, away from the nut; 0 if nobody can tell.
 
@@ -89,6 +104,13 @@ class PartSetting:
         if not step_mm:
             return "it is where it is best"
         return f"the best place is {held_mm:.2f} mm away, and no step of {step_mm:.3g} mm is better"
+
+
+def _asks_too_much(need: Need) -> bool:
+    """Whether the whole travel of a common bridge would leave some of the error."""
+    furthest_mm = math.copysign(MOST_COMMON_TRAVEL_MM, need.error_cents)
+    left_cents = need.error_cents + float(need.effect.change_cents(furthest_mm))
+    return left_cents * need.error_cents > 0
 
 
 def _shortfall(part: PartSetting, short_mm: float) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import logging
 import os
 from collections.abc import Iterator
-from importlib.util import find_spec
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from analyzer.errors import UnusableInputError
 from analyzer.figures import plot_bridge, plot_course, plot_errors
 from analyzer.figures.course import drawn_takes
+from analyzer.figures.style import check_can_draw
 from analyzer.instrument.file import MOST_STRINGS
 from analyzer.report.files import check_place, write_bytes
 from analyzer.report.model import Report
@@ -37,12 +37,7 @@ def check_folder(folder: Path) -> None:
     It may be missing where its parent is there. Raises UnusableInputError where it is a file, has
     no place to be, or may not be written to; and where the library that draws is not installed.
     """
-    if find_spec("matplotlib") is None:
-        raise UnusableInputError(
-            "--plots",
-            "needs matplotlib, which is not installed",
-            "Install it with: pip install 'pluckcheck[plots]'",
-        )
+    check_can_draw("--plots")
     if not os.path.lexists(folder):
         check_place(folder)
         return

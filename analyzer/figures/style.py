@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from importlib.util import find_spec
 from typing import TYPE_CHECKING
+
+from analyzer.errors import UnusableInputError
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -14,10 +17,24 @@ POINTS = 10.0  # of the type
 _SMALL_POINTS = 9.0
 
 
+def check_can_draw(what: str) -> None:
+    """Raise UnusableInputError, naming ``what``, where what draws is not installed."""
+    if find_spec("matplotlib") is None:
+        raise UnusableInputError(
+            what,
+            "needs matplotlib, which is not installed",
+            "Install it with: pip install 'pluckcheck[plots]'",
+        )
+
+
 def axes_of(ax: Axes | None, height_in: float) -> Axes:
-    """These axes, or new ones in a figure of their own of this height."""
+    """These axes, or new ones in a figure of their own of this height.
+
+    Raises UnusableInputError where matplotlib is not installed.
+    """
     if ax is not None:
         return ax
+    check_can_draw("a figure")
     from matplotlib.figure import Figure
 
     return Figure(figsize=(WIDTH_IN, height_in), layout="constrained").add_subplot()

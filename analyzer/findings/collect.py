@@ -7,7 +7,12 @@ from collections.abc import Callable, Iterator, Sequence
 from analyzer.findings.condition import magnet_pull, two_strings, uneven_or_retuned, worn_or_wrong
 from analyzer.findings.model import Finding, Room, StringCase
 from analyzer.findings.playing import not_settled, plucked_hard, repeats_scatter
-from analyzer.findings.setup import nut_and_action, scale_length, wrong_side_of_travel
+from analyzer.findings.setup import (
+    further_than_bridges_go,
+    nut_and_action,
+    scale_length,
+    wrong_side_of_travel,
+)
 
 _OF_A_STRING: tuple[Callable[[StringCase], Iterator[Finding]], ...] = (
     not_settled,
@@ -18,6 +23,7 @@ _OF_A_STRING: tuple[Callable[[StringCase], Iterator[Finding]], ...] = (
     uneven_or_retuned,
     magnet_pull,
     nut_and_action,
+    further_than_bridges_go,
 )
 
 

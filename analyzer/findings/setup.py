@@ -10,9 +10,12 @@ from analyzer.findings.model import Finding, Room, StringCase
 from analyzer.findings.thresholds import COMMON_MOVE_MM, FEWEST_FOR_COMMON_MOVE, SETBACKS_MM
 from analyzer.frets.fit import shapes
 from analyzer.frets.judge import USUAL_STRETCH_CENTS, FretResult
+from analyzer.instrument.model import MOST_COMMON_TRAVEL_MM
 from analyzer.string_model.fretting import Setbacks, fret_error_cents
 from analyzer.string_model.from_data import Modelled
 from analyzer.string_model.setbacks import FIRST_TWELVE
+
+MORE_THAN_A_SADDLE = "more than a saddle can be out of place"
 
 
 def nut_and_action(case: StringCase) -> Iterator[Finding]:
@@ -81,6 +84,23 @@ def wrong_side_of_travel(room: Room) -> Iterator[Finding]:
         f"{there:.1f} mm are left {other} it",
         "Measure from the nut to fret 12 and from there to the saddle: is the saddle the right way "
         "round, and the bridge in its place?",
+    )
+
+
+def further_than_bridges_go(case: StringCase) -> Iterator[Finding]:
+    """A string asks for more than the whole travel of any common bridge."""
+    move_mm = case.saddle_move_mm
+    if move_mm is None or abs(move_mm) <= MOST_COMMON_TRAVEL_MM:
+        return
+    way = "away from" if move_mm > 0 else "toward"
+    yield Finding(
+        MORE_THAN_A_SADDLE,
+        (case.string,),
+        f"it asks for {abs(move_mm):.1f} mm {way} the nut; common bridges travel "
+        f"{MOST_COMMON_TRAVEL_MM:g} mm at most",
+        "Record both notes again: was it fret 12, on this string, and not retuned between? "
+        "Measure from the nut to the crown of fret 12: twice that is the scale length. Is the "
+        "bridge in its place?",
     )
 
 

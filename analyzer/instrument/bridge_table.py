@@ -17,7 +17,7 @@ from analyzer.instrument.across import (
     shares_of_ends,
     shares_of_slant,
 )
-from analyzer.instrument.model import Adjuster, Bridge, Steps, saddle_name
+from analyzer.instrument.model import Action, Adjuster, Bridge, Steps, saddle_name
 from analyzer.instrument.screw_table import (
     moved_steps,
     read_screw,
@@ -32,6 +32,9 @@ DEFAULT_KIND = "saddles"
 SETBACKS_MM = (-10.0, 20.0)
 _SADDLES = "lists of the strings on each saddle, such as [[6], [5], ...] or [[6, 5], ...]"
 _WIDTH_MM = (0.5, 30.0)
+# Of a fixed saddle, beside its edges, where nothing is filed: a thinner edge chips, and the string
+# cuts into it (common practice of the trade; the number is a choice). Narrow ones keep a quarter.
+DEFAULT_EDGE_MARGIN_MM, _EDGE_MARGIN_SHARE, _MOST_EDGE_MARGIN_SHARE = 0.5, 0.25, 1 / 3
 _ENDS = ("bass", "treble")
 
 
@@ -126,7 +129,7 @@ def _floating(table: Table, strings: Strings) -> Bridge:
     steps = moved_steps(table)
     travels = read_travel(table, 2, "ends, bass first")
     adjusters = tuple(
-        Adjuster(f"{end} end", share, None, travel, steps, action="slide")
+        Adjuster(f"{end} end", share, None, travel, steps, action="slide", loose=True)
         for end, share, travel in zip(_ENDS, shares_of_ends(positions, outer), travels, strict=True)
     )
     return Bridge((tuple(strings),), adjusters, across_mm=positions)
@@ -136,13 +139,19 @@ def _fixed(table: Table, strings: Strings) -> Bridge:
     """A saddle that stays: each string's break point is filed within the saddle's width."""
     width_mm = table.number("saddle_width_mm", *_WIDTH_MM, "3.0")
     places = table.number_each("break_point_mm", strings, 0.0, width_mm, "1.5")
+    usual_mm = min(DEFAULT_EDGE_MARGIN_MM, width_mm * _EDGE_MARGIN_SHARE)
+    most_mm = width_mm * _MOST_EDGE_MARGIN_SHARE
+    margin_mm = table.number("edge_margin_mm", 0.0, most_mm, "0.5", usual_mm)
     steps = moved_steps(table, filed=True)
     adjusters = tuple(
         Adjuster(
             f"break point {string}",
             {string: 1.0},
             None,
-            (places[string], width_mm - places[string]),
+            (
+                max(places[string] - margin_mm, 0.0),
+                max(width_mm - places[string] - margin_mm, 0.0),
+            ),
             steps,
             action="file",
         )
@@ -180,7 +189,10 @@ def _general_adjuster(table: Table, strings: Strings) -> Adjuster:
     steps = moved_steps(table) if screw is None else turned_steps(table, screw)
     (travel,) = read_travel(table, 1, "adjusters in this table")
     table.done()
-    return Adjuster(name, share, screw, travel, steps, "slide" if screw is None else "turn")
+    # Nobody has said what holds it: a piece under all strings is taken to be loose, to be safe.
+    loose = screw is None and len(strings) > 1 and set(share) == set(strings)
+    action: Action = "slide" if screw is None else "turn"
+    return Adjuster(name, share, screw, travel, steps, action, loose)
 
 
 def _joined(adjusters: Sequence[Adjuster], strings: Strings) -> Saddles:

@@ -18,6 +18,10 @@ DEFAULT_MAX_STEP_TURNS = 0.5  # between two checks; common practice of the trade
 DEFAULT_MAX_STEP_MM = 0.5  # the same where there is no screw; a choice, about a turn of M3
 DEFAULT_MAX_FILED_MM = 0.2  # what is filed away is gone: smaller; a choice
 
+# What the saddles of common bridges can travel from end to end at the most (common practice of the
+# trade, from memory). A string that asks for more is not one whose saddle is out of place.
+MOST_COMMON_TRAVEL_MM = 10.0
+
 ScrewHead = Literal["tail", "neck"]
 ThreadHand = Literal["right", "left"]
 Action = Literal["turn", "slide", "file"]
@@ -46,18 +50,25 @@ class Screw:
 class Steps:
     """The least that something can be moved by, None where any place can be had; and the most.
 
-    ``largest_mm`` is how far it is moved before the next check.
+    ``largest_mm`` is how far it is moved before the next check; ``always_checked``: whether no
+    check may be skipped.
     """
 
     smallest_mm: float | None = None
     largest_mm: float = DEFAULT_MAX_STEP_MM
+    always_checked: bool = False
 
     @classmethod
-    def of_screw(cls, screw: Screw | None, max_step_turns: float) -> Steps:
+    def of_screw(
+        cls, screw: Screw | None, max_step_turns: float, *, always_checked: bool = False
+    ) -> Steps:
         """The steps of a screw; without one, any place can be had."""
         if screw is None:
             return cls()
-        return cls(screw.smallest_turn * screw.pitch_mm, max_step_turns * screw.pitch_mm)
+        smallest_mm, largest_mm = (
+            turns * screw.pitch_mm for turns in (screw.smallest_turn, max_step_turns)
+        )
+        return cls(smallest_mm, largest_mm, always_checked)
 
 
 @dataclass(frozen=True)
@@ -66,7 +77,7 @@ class Adjuster:
 
     ``share`` maps a string to the mm that its saddle moves away from the nut for each mm of the
     adjuster. ``travel_mm``: room left toward the nut and away from it, None where it is not
-    known.
+    known. ``loose``: whether nothing but the strings holds what it moves in its place.
     """
 
     name: str
@@ -75,6 +86,7 @@ class Adjuster:
     travel_mm: tuple[float, float] | None = None
     steps: Steps = Steps()
     action: Action = "turn"
+    loose: bool = False
 
     @property
     def strings(self) -> tuple[int, ...]:

@@ -67,7 +67,11 @@ def _pitch_mm_and_hand(table: Table) -> tuple[float, ThreadHand | None]:
 
 
 def turned_steps(table: Table, screw: Screw | None) -> Steps:
-    """The least and the largest step of a screw, mm; any place where there is no screw."""
+    """The least and the largest step of a screw, mm; any place where there is no screw.
+
+    Who gives the largest wants that check, every time.
+    """
+    given = table.has("max_step_turns")
     most = table.number("max_step_turns", 0.01, 8.0, "0.5", DEFAULT_MAX_STEP_TURNS)
     if screw is not None and most < screw.smallest_turn:
         raise table.fault(
@@ -75,7 +79,7 @@ def turned_steps(table: Table, screw: Screw | None) -> Steps:
             f"is {most:g}, less than smallest_turn = {screw.smallest_turn:g}",
             "Give at least the smallest turn",
         )
-    return Steps.of_screw(screw, most)
+    return Steps.of_screw(screw, most, always_checked=given)
 
 
 def moved_steps(table: Table, *, filed: bool = False) -> Steps:

@@ -39,6 +39,14 @@ _LOOSE = (
     "If a part is loose, cracked or lifting, slacken the strings, leave the instrument as it is, "
     "and show it to a qualified repairer."
 )
+_HELD_BY_STRINGS = (
+    "Only its strings hold the bridge of this instrument. Never slacken all of them at once: it "
+    "would fall over."
+)
+_LOOSE_BUT_HELD = (
+    "If a part is cracked or lifting, or the bridge has fallen or leans, leave the instrument as "
+    "it is, and show it to a qualified repairer."
+)
 _WHO_DECIDES = (
     "These are measurements. A qualified repairer who has the instrument in hand decides what is "
     "done. Local rules for workshop safety come first."
@@ -56,10 +64,16 @@ def letter_of(report: Report, on: date) -> Letter:
         Section("Recordings that could not be used", (), tuple(_left_out(report))),
         Section("What else we noticed", (), tuple(_noticed(report))),
         _doubtful(report),
-        Section("Please note", (), tuple(map(Point, (_HANDS_OFF, _LOOSE, _WHO_DECIDES)))),
+        Section("Please note", (), tuple(map(Point, _to_note(report)))),
     )
     name = report.instrument if report.name_given else None
     return Letter(name, on, tuple(each for each in sections if each))
+
+
+def _to_note(report: Report) -> tuple[str, ...]:
+    if any(each.loose for each in report.adjusters):
+        return _HANDS_OFF, _HELD_BY_STRINGS, _LOOSE_BUT_HELD, _WHO_DECIDES
+    return _HANDS_OFF, _LOOSE, _WHO_DECIDES
 
 
 def _counted(report: Report) -> str:

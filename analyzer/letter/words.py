@@ -36,6 +36,8 @@ _CAUSES = {
     f"the frets, or the nut ({_NUT}) not quite in its place.",
     "saddle on the wrong side of its travel": "at the wrong end of its range at the bridge. The "
     "bridge, or the piece that the string rests on, may not be in its place.",
+    "more than a saddle can be out of place": "further off than the bridge could ever make up for. "
+    "Perhaps another string or fret was recorded; else the bridge is not where it belongs.",
     "scale length or bridge position": "all off alike, which points to a bridge that is not where "
     "it belongs. Its place should be measured.",
 }
@@ -85,13 +87,18 @@ def is_in_tune(error_cents: float, half_width_cents: float) -> bool:
     return abs(error_cents) <= half_width_cents
 
 
-def length_in_words(move_mm: float) -> str:
+def length_in_words(move_mm: float, decimals: int = 2) -> str:
     """What a move of the saddle, mm away from the nut, does to the string.
 
-    >>> length_in_words(2.95), length_in_words(-0.04)
-    ('3.0 mm longer', 'less than 0.1 mm shorter')
+    What is advised or done goes to the hundredth, as in every other output: no part of a step must
+    seem to have been lost.
+
+    >>> length_in_words(4.25), length_in_words(3.0), length_in_words(-0.004)
+    ('4.25 mm longer', '3 mm longer', 'less than 0.01 mm shorter')
     """
-    size = f"{abs(move_mm):.1f} mm" if abs(move_mm) >= 0.05 else "less than 0.1 mm"
+    size = f"{abs(move_mm):.{decimals}f}"
+    least = 10.0**-decimals
+    size = f"{size.rstrip('0').rstrip('.')} mm" if float(size) else f"less than {least:g} mm"
     return f"{size} {'longer' if way(move_mm) == way(1.0) else 'shorter'}"
 
 

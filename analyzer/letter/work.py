@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 
 from analyzer.letter.model import Point, Section
 from analyzer.letter.words import error_in_words, is_in_tune, length_in_words, strings_named
@@ -12,6 +12,11 @@ from analyzer.report.model import Report, SaddleResult, StringResult
 _MOVING = (
     "The place at the bridge where a string rests can be moved, which makes its sounding length a "
     "little longer or shorter. The string is slackened first and tuned again afterwards."
+)
+_MOVING_LOOSE = (
+    "The bridge is moved a little, which makes the sounding lengths of the strings longer or "
+    "shorter. Only the strings hold it, so they are eased a little for it, one after another, and "
+    "tuned again afterwards."
 )
 _FILING = (
     "Here that place is moved by filing. What is filed away does not come back, so it is done in "
@@ -26,6 +31,7 @@ _ALL_FIRST = (
     "Strings that rest on one piece at the bridge are moved together, so nothing is moved before "
     "all of them have been measured."
 )
+_CAUSE_FIRST = "nothing is moved before it is known why it is so far off."
 _NO_BRIDGE = (
     "To be in tune, the strings would need the lengths below. Whether the bridge allows for it, a "
     "repairer has to see."
@@ -66,22 +72,30 @@ def to_do(report: Report) -> Section:
         return Section(heading)
     if not report.saddles:
         return Section(heading, *_without_bridge(report))
-    if all(each.moves_mm is None for each in report.saddles):
+    known = {each.string for each in report.measured}
+    without = [each for each in report.saddles if each.moves_mm is None]
+    too_far = [each for each in without if known >= set(each.strings)]
+    if len(without) == len(report.saddles) and not too_far:
         return Section(heading, (_ALL_FIRST,))
     at_nut = nut_first(report.frets, report.strings)
     moved = [each for each in report.saddles if any((each.moves_mm or {}).values())]
-    paragraphs = [_MOVING] if moved else [_NOTHING]
+    loose = any(each.loose for each in report.adjusters)
+    paragraphs = [_MOVING_LOOSE if loose else _MOVING] if moved else [_NOTHING] * (not too_far)
     if moved and any(each.action == "file" and each.move_mm for each in report.adjusters):
         paragraphs.append(_FILING)
     if at_nut:
         named, one = strings_named(at_nut), len(at_nut) == 1
         paragraphs.append(_NUT_FIRST.format(named, "s" if one else "", "it" if one else "them"))
-    points = tuple(point for each in report.saddles for point in _of_saddle(each)) if moved else ()
+    shown = report.saddles if moved or too_far else ()
+    points = tuple(point for each in shown for point in _of_saddle(each, known))
     return Section(heading, tuple(paragraphs), points)
 
 
-def _of_saddle(saddle: SaddleResult) -> Iterator[Point]:
+def _of_saddle(saddle: SaddleResult, known: Container[int]) -> Iterator[Point]:
     if saddle.moves_mm is None or saddle.residual_cents is None:
+        if all(string in known for string in saddle.strings):
+            yield Point(f"{strings_named(saddle.strings)}: {_CAUSE_FIRST}")
+            return
         first = "it is" if len(saddle.strings) == 1 else "all of them are"
         text = f"{strings_named(saddle.strings)}: nothing can be said before {first} measured."
         yield Point(text)
@@ -109,4 +123,4 @@ def _wanted(each: StringResult) -> Point:
     move_mm, half_mm = each.saddle_move_mm or 0.0, each.saddle_move_uncertainty_mm or 0.0
     if abs(move_mm) <= half_mm:
         return Point(f"String {each.string}: as it is.")
-    return Point(f"String {each.string}: {length_in_words(move_mm)}.")
+    return Point(f"String {each.string}: {length_in_words(move_mm, 1)}.")

@@ -175,9 +175,16 @@ class Watch:
 
 
 def watch(
-    place: str, out: Path, asked: Asked, stop: threading.Event, tell: Callable[[Event], None]
+    place: str,
+    out: Path,
+    asked: Asked,
+    stop: threading.Event,
+    tell: Callable[[Event], None],
+    begin: Callable[[int], None] = lambda _known: None,
 ) -> Tally:
     """Watch until ``stop`` is set, and ``tell`` of every event but of what was known already.
+
+    ``begin`` is called once, when all is ready, with how many analyses the store holds.
 
     Raises UnusableInputError where there is no such folder or specification, or the store or the
     workers cannot be used.
@@ -191,6 +198,7 @@ def watch(
         open_store(out / FILE_NAME, create=True) as store,
         lot_run(absolute(place), store, specification, asked) as run,
     ):
+        begin(store.count_since(0.0))
         while not stop.is_set():
             for event in watched.look(run):
                 tally = tally.with_event(event)

@@ -10,7 +10,13 @@ from analyzer.bridge.steps import Direction, Step
 from analyzer.page.rounding import signed
 from analyzer.report.model import AdjusterResult, Report
 from analyzer.report.words import in_one_line, moved, turned
-from analyzer.report.working_order import Part, errors_after_cents, manner_of, parts_of
+from analyzer.report.working_order import (
+    Part,
+    errors_after_cents,
+    manner_of,
+    parts_of,
+    until_checks,
+)
 
 # Lines that fit on a sheet of Letter, the lower of the two, below a drawing of six strings, and how
 # many fewer each further string leaves: seen in a browser's print. Beyond them, a box stands for
@@ -20,6 +26,7 @@ _SIX = 6
 _BOXES_A_LINE = 3  # in one of two columns; a box that names its adjusters takes a line
 _HEAD_LINES = 2.0  # of a part, with its frame
 _HEAD_LINES_WIDE = 3.2  # of one with two adjusters
+_COARSE_LINES = 3.0  # of the sentence on checks that may be skipped
 _OF = " of "  # a screw's name ends with its saddle's, which stands above the boxes
 
 
@@ -45,7 +52,7 @@ class Stage:
 
 @dataclass(frozen=True)
 class Card:
-    """``every`` is how many steps a box stands for; ``left`` are those that stay as they are."""
+    """``every`` is how many checks a box stands for; ``left`` are those that stay as they are."""
 
     stages: tuple[Stage, ...]
     manner: tuple[str, ...]
@@ -61,7 +68,7 @@ class Card:
 def card_of(report: Report) -> Card:
     """The work, in working order."""
     parts = parts_of(report)
-    every = _steps_a_box(parts, len(report.strings))
+    every = _checks_a_box(parts, len(report.strings))
     return Card(
         tuple(_stage(report, part, every) for part in parts),
         tuple(manner_of(report)),
@@ -70,15 +77,17 @@ def card_of(report: Report) -> Card:
     )
 
 
-def _steps_a_box(parts: Sequence[Part], strings: int) -> int:
-    """How many steps a box must stand for, so that all of them go on one sheet."""
+def _checks_a_box(parts: Sequence[Part], strings: int) -> int:
+    """How many checks a box must stand for, so that all of them go on one sheet."""
     room = max(_LINES - _LINES_A_STRING * max(strings - _SIX, 0), _FEWEST_LINES)
-    longest = max((len(part.steps) for part in parts), default=1)
+    if any(step.check_may_be_skipped for part in parts for step in part.steps):
+        room -= _COARSE_LINES
+    longest = max((len(until_checks(part.steps)) for part in parts), default=1)
     return next((n for n in range(1, longest) if _lines(parts, n) <= room), longest)
 
 
 def _lines(parts: Sequence[Part], every: int) -> float:
-    boxes = [math.ceil(len(part.steps) / every) for part in parts]
+    boxes = [len(list(_chunks(part, every))) for part in parts]
     if any(len(part.adjusters) > 1 for part in parts):
         return sum(boxes) + _HEAD_LINES_WIDE * len(parts)
     columns = sum(_HEAD_LINES + math.ceil(each / _BOXES_A_LINE) for each in boxes)
@@ -113,20 +122,31 @@ def _work(report: Report, adjuster: AdjusterResult) -> Work:
 def _boxes_of_one(part: Part, every: int) -> Iterator[str]:
     """How far it is in all by then, and what its strings should read, in cents."""
     so_far = 0.0
-    for place, step in enumerate(part.steps, 1):
-        so_far += abs(step.move_mm) if step.turns is None else step.turns
-        if place % every and place < len(part.steps):
-            continue
-        size = f"{so_far:.2f}" if step.turns is None else f"{so_far:g}"
-        yield f"{size}: {' / '.join(signed(each) for each in step.error_cents.values())}"
+    for chunk in _chunks(part, every):
+        so_far += sum(abs(step.move_mm) if step.turns is None else step.turns for step in chunk)
+        last = chunk[-1]
+        size = f"{so_far:.2f}" if last.turns is None else f"{so_far:g}"
+        yield f"{size}: {' / '.join(signed(each) for each in last.error_cents.values())}"
+
+
+def _chunks(part: Part, every: int) -> Iterator[list[Step]]:
+    """The steps of each box. A first check that lets others be skipped has a box of its own.
+
+    Not so where several adjusters have to share boxes: each of those takes a line.
+    """
+    runs = until_checks(part.steps)
+    skips, several = len(runs) < len(part.steps), len(part.adjusters) > 1
+    own = len(part.adjusters) if skips and not (several and every > 1) else 0
+    yield from map(list, runs[:own])
+    for start in range(own, len(runs), every):
+        yield [step for run in runs[start : start + every] for step in run]
 
 
 def _boxes_of_several(part: Part, every: int) -> Iterator[str]:
     """What is done to each by turns, and what the strings should read then."""
     by_name = {each.name: each for each in part.adjusters}
     short = _short_names(list(by_name))
-    for start in range(0, len(part.steps), every):
-        chunk = part.steps[start : start + every]
+    for chunk in _chunks(part, every):
         done = "; ".join(
             _done(short[name], by_name[name], [each for each in chunk if each.adjuster == name])
             for name in dict.fromkeys(each.adjuster for each in chunk)

@@ -80,11 +80,13 @@ def adjust(
     left = tuple(_with_travel_left(each, moved[each.name]) for each in bridge.adjusters)
     worth_cents = SPARED_CENTS if done and any(done.moves_mm.values()) else 0.0
     parts = set_bridge(left, needs, response.factors, worth_cents)
-    found = BridgeFound(replace(bridge, adjusters=left), needs, response, parts)
+    advised = [each for each in parts if not each.too_far_mm]
+    withheld = [each for each in parts if each.too_far_mm]
+    found = BridgeFound(replace(bridge, adjusters=left), needs, response, advised, withheld)
     return Adjustment(
         tuple(found.saddle(each) for each in bridge.saddles),
         tuple(found.adjuster(each, moved[each.name]) for each in bridge.adjusters),
-        tuple(steps_of(found.parts)),
+        tuple(steps_of(found.parts, response.doubts)),
         _response_result(response),
         outcome,
         (

@@ -10,18 +10,22 @@ from analyzer.bridge.problem import Need, parts_of
 from analyzer.bridge.response import Moves, Response, predicted_changes_cents
 from analyzer.bridge.setting import PartSetting
 from analyzer.bridge.steps import Direction, in_working_order, turns_for
-from analyzer.instrument.model import Adjuster, Bridge
+from analyzer.instrument.model import MOST_COMMON_TRAVEL_MM, Adjuster, Bridge
 from analyzer.report.model import AdjusterResult, SaddleResult
 
 
 @dataclass(frozen=True)
 class BridgeFound:
-    """The setting of a whole bridge. Its adjusters have the travel that is left now."""
+    """The setting of a whole bridge. Its adjusters have the travel that is left now.
+
+    ``withheld``: parts of which some string asks for more than a bridge can be out of place.
+    """
 
     bridge: Bridge
     needs: Mapping[int, Need]
     response: Response
     parts: Sequence[PartSetting]
+    withheld: Sequence[PartSetting] = ()
 
     def saddle(self, strings: Sequence[int]) -> SaddleResult:
         """The result of the saddle that carries these strings."""
@@ -29,7 +33,7 @@ class BridgeFound:
         movers = [each for each in self.bridge.adjusters if set(names) & set(each.strings)]
         part = self._part_of(movers[0])
         if part is None:
-            return SaddleResult(names, self._missing(movers[0]))
+            return SaddleResult(names, self._why_no_advice(movers[0]))
         places = [part.problem.adjusters.index(each) for each in movers]
         moves = _moves_mm(part, names)
         reasons = dict.fromkeys(filter(None, map(part.reason, places)))
@@ -60,11 +64,12 @@ class BridgeFound:
             screw_head=None if given.screw is None else given.screw.head,
             smallest_turn=None if given.screw is None else given.screw.smallest_turn,
             smallest_step_mm=given.steps.smallest_mm if given.screw is None else None,
+            loose=given.loose,
         )
         adjuster = next(each for each in self.bridge.adjusters if each.name == given.name)
         part = self._part_of(adjuster)
         if part is None:
-            return replace(result, reason=self._missing(adjuster))
+            return replace(result, reason=self._why_no_advice(adjuster))
         return self._with_effect(_with_advice(result, adjuster, part, self._order(part)))
 
     def _with_effect(self, result: AdjusterResult) -> AdjusterResult:
@@ -93,8 +98,11 @@ class BridgeFound:
     def _in_order(self) -> list[PartSetting]:
         return in_working_order(self.parts)
 
-    def _missing(self, adjuster: Adjuster) -> str:
-        """Why an adjuster has no advice: a string that hangs together with it is not known."""
+    def _why_no_advice(self, adjuster: Adjuster) -> str:
+        """Why not: of the strings that hang together with it one is not known, or is too far."""
+        for part in self.withheld:
+            if adjuster in part.problem.adjusters:
+                return _too_far(part.too_far_mm)
         near = next(
             strings for strings, part in parts_of(self.bridge.adjusters) if adjuster in part
         )
@@ -123,6 +131,16 @@ class BridgeFound:
             string: (self.needs[string].error_uncertainty_cents ** 2 + half_width**2) ** 0.5
             for string, (_, half_width) in predicted.items()
         }
+
+
+def _too_far(too_far_mm: Mapping[int, float]) -> str:
+    string = max(too_far_mm, key=lambda each: abs(too_far_mm[each]))
+    return (
+        f"String {string} asks for {abs(too_far_mm[string]):.1f} mm, and common bridges travel "
+        f"{MOST_COMMON_TRAVEL_MM:g} mm at most: the scale length, the bridge's place, or the "
+        "string or fret that was recorded is likely wrong. If all are right, measure the travel "
+        "that is left and give it as travel_mm."
+    )
 
 
 def _moves_mm(part: PartSetting, strings: Sequence[int]) -> dict[int, float]:

@@ -101,7 +101,7 @@ class AdjusterResult:
     learned so far (a multiple of the geometry's). ``pitch_mm`` is the screw's; ``travel_mm`` is as
     in the instrument file, and ``moved_mm`` what the adjuster has been moved since.
     ``screw_head`` is the end that its head faces; a screw has a ``smallest_turn``, and what is
-    moved by hand a ``smallest_step_mm``.
+    moved by hand a ``smallest_step_mm``. ``loose``: nothing but the strings holds what it moves.
     """
 
     name: str
@@ -124,6 +124,7 @@ class AdjusterResult:
     screw_head: ScrewHead | None = None
     smallest_turn: float | None = None
     smallest_step_mm: float | None = None
+    loose: bool = False
 
 
 @dataclass(frozen=True)

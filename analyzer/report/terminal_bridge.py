@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 from rich.padding import Padding
@@ -13,7 +13,14 @@ from analyzer.bridge.steps import Step
 from analyzer.report.layout import bare_table, fits, line, sign_for, signed, with_interval
 from analyzer.report.model import AdjusterResult, OutcomeResult, Report
 from analyzer.report.words import moved, turned
-from analyzer.report.working_order import Part, errors_after_cents, manner_of, parts_of
+from analyzer.report.working_order import (
+    FACING,
+    Part,
+    errors_after_cents,
+    manner_of,
+    parts_of,
+    until_checks,
+)
 
 _MOST_SHOWN = 6  # readings of one adjuster; the report's JSON has all of them
 _ENDS_SHOWN = (3, 2)
@@ -38,6 +45,8 @@ class TerminalBridge:
                 yield from _readings(part)
         else:
             yield from (line(each) for each in manner_of(report))
+            if _has_screws(report):
+                yield line(FACING)
             if report.steps:
                 yield line("Indented: what the error should read after each step, in cents.")
             yield from _blocks(report)
@@ -54,7 +63,9 @@ def _name(each: AdjusterResult) -> str:
 
 def _table(report: Report) -> Table:
     table = bare_table()
-    for heading in ("Adjust", "Screw, facing its head", "Saddle", "Error then\ncents"):
+    screw = ("Screw, facing its head",) if _has_screws(report) else ()
+    headings = ("Adjust", *screw, "Saddle", "Error then\ncents")
+    for heading in headings:
         table.add_column(heading)
     rows = _in_order(report)
     for place, each in enumerate(rows):
@@ -63,8 +74,12 @@ def _table(report: Report) -> Table:
             each.order
         ]:
             cells[-1] = ""  # stands beside the last that is worked on together with this one
-        table.add_row(_name(each), *(("-",) * (3 - len(cells))), *cells)
+        table.add_row(_name(each), *(("-",) * (len(headings) - 1 - len(cells))), *cells)
     return table
+
+
+def _has_screws(report: Report) -> bool:
+    return any(each.pitch_mm is not None for each in report.adjusters)
 
 
 def _blocks(report: Report) -> Iterator[RenderableType]:
@@ -108,42 +123,61 @@ def _readings(part: Part, *, short: bool = False) -> Iterator[Text]:
         strings = "/".join(map(str, part.steps[0].error_cents))
         noun = "string" if len(adjuster.strings) == 1 else "strings"
         name = f"{noun} {strings}" if short else f"{adjuster.name} ({noun} {strings})"
-        yield line(f"{name}, {_each(adjuster, part.steps)}: {_shortened(part.steps)}")
+        yield line(f"{name}, {_on_the_way(adjuster, part.steps)}")
         return
     if not short:
         yield line(f"{' and '.join(each.name for each in part.adjusters)}, in turn:")
     by_name = {each.name: each for each in part.adjusters}
-    for step in part.steps:
-        indent, size = "" if short else "  ", _size(by_name[step.adjuster], step)
-        yield line(f"{indent}{step.adjuster}, {size}: {_errors(step, named=True)}")
+    for run in until_checks(part.steps):
+        moves = "; ".join(_sizes(by_name, run))
+        errors = {string: cents for step in run for string, cents in step.error_cents.items()}
+        yield line(f"{'' if short else '  '}{moves}: {_errors(errors, named=True)}")
+
+
+def _sizes(by_name: Mapping[str, AdjusterResult], run: Sequence[Step]) -> Iterator[str]:
+    """What each adjuster does up to a check."""
+    for name in dict.fromkeys(step.adjuster for step in run):
+        own = [step for step in run if step.adjuster == name]
+        yield f"{name}, {_size(by_name[name], own)}"
+
+
+def _on_the_way(adjuster: AdjusterResult, steps: Sequence[Step]) -> str:
+    """The readings after each step or, where some may be skipped, after so many turns in all."""
+    if not any(step.check_may_be_skipped for step in steps):
+        return f"{_each(adjuster, steps)}: {_shortened([_errors(s.error_cents) for s in steps])}"
+    turns, readings = 0.0, []
+    for run in until_checks(steps):
+        turns += sum(step.turns or 0.0 for step in run)
+        readings.append(f"{turns:g}: {_errors(run[-1].error_cents)}")
+    return f"turns {steps[0].direction} so far: {_shortened(readings)}"
 
 
 def _each(adjuster: AdjusterResult, steps: Sequence[Step]) -> str:
     first, last = steps[0], steps[-1]
     if abs(last.move_mm - first.move_mm) < _SAME_MM:
-        return f"each {_size(adjuster, first)}"
+        return f"each {_size(adjuster, [first])}"
     size = f"{abs(last.move_mm):.2f} mm" if last.turns is None else f"{last.turns:g}"
-    return f"each {_size(adjuster, first)}, the last {size}"
+    return f"each {_size(adjuster, [first])}, the last {size}"
 
 
-def _size(adjuster: AdjusterResult, step: Step) -> str:
-    if step.turns is not None:
-        return turned(step.turns, step.direction)
-    return moved(adjuster, step.move_mm)
+def _size(adjuster: AdjusterResult, steps: Sequence[Step]) -> str:
+    if steps[0].turns is not None:
+        return turned(sum(step.turns or 0.0 for step in steps), steps[0].direction)
+    return moved(adjuster, sum(step.move_mm for step in steps))
 
 
-def _shortened(steps: Sequence[Step]) -> str:
-    readings = [_errors(step) for step in steps]
+def _shortened(readings: Sequence[str]) -> str:
     if len(readings) > _MOST_SHOWN:
         first, last = _ENDS_SHOWN
-        readings = [*readings[:first], f"... ({len(steps)} steps)", *readings[-last:]]
+        shown = (*readings[:first], f"... ({len(readings)} checks)", *readings[-last:])
+        return ", ".join(shown)
     return ", ".join(readings)
 
 
-def _errors(step: Step, *, named: bool = False) -> str:
+def _errors(error_cents: Mapping[int, float], *, named: bool = False) -> str:
     return (", " if named else "/").join(
         f"{string}: {signed(cents)}" if named else signed(cents)
-        for string, cents in step.error_cents.items()
+        for string, cents in error_cents.items()
     )
 
 

@@ -12,6 +12,7 @@ ORDER = (
     "Largest gain first, one saddle at a time: the other strings keep their load (common practice)."
 )
 EACH_STEP = "Each step: slacken the string, adjust, retune, pluck and compare."
+EACH_STEP_LOOSE = "Each step: ease the strings, move the bridge, retune, pluck and compare."
 SHARED = "Strings that share a saddle: slacken and retune them together."
 ENDS = (
     "One piece with two adjusters: slacken all its strings a little, take its ends in turn so "
@@ -22,7 +23,21 @@ CAUTION = (
     "under tension. If a screw binds, or a part is loose, lifting or cracked, stop and ask a "
     "qualified repairer; local rules come first."
 )
-FILING = "What is filed away does not come back: stop short, and check more often."
+LOOSE = (
+    "Only its strings hold this bridge: ease them a little, one after another, so that all still "
+    "press on it; then see that it stands upright, and retune all of them before each check."
+)
+FACING = "Clockwise is as seen facing the head of the screw."
+COARSE = (
+    "Once the first step of a screw has read as it should, go on, the string still slack, to the "
+    "next reading that is given: those in between may be skipped, and small steps end the move "
+    "(common practice). If it has not, stop and find out why."
+)
+LOOSE_CAUTION = "A bridge that only its strings hold falls: never slacken all of them entirely."
+FILING = (
+    "What is filed away does not come back: stop short, check more often, and keep the height of "
+    "the crown."
+)
 
 
 @dataclass(frozen=True)
@@ -51,22 +66,50 @@ def _steps_for(report: Report, adjusters: Sequence[AdjusterResult]) -> tuple[Ste
     return tuple(step for step in report.steps if step.adjuster in names)
 
 
+def until_checks(steps: Sequence[Step]) -> list[tuple[Step, ...]]:
+    """The steps in order, put together up to each check that is not to be skipped."""
+    found: list[list[Step]] = [[]]
+    for step in steps:
+        found[-1].append(step)
+        if not step.check_may_be_skipped:
+            found.append([])
+    return [tuple(each) for each in found if each]
+
+
 def manner_of(report: Report) -> Iterator[str]:
     """How the steps are done, in sentences; nothing where there are none."""
     if not report.steps:
         return
     parts = parts_of(report)
-    yield f"{ORDER} {EACH_STEP}" if len(parts) > 1 else EACH_STEP
-    if any(len(part.adjusters) > 1 for part in parts):
+    loose = _is_loose(report)
+    each_step = EACH_STEP_LOOSE if loose else EACH_STEP
+    yield f"{ORDER} {each_step}" if len(parts) > 1 else each_step
+    if loose:
+        yield LOOSE
+    elif any(len(_together(report, part)) > 1 for part in parts):
         yield ENDS
     elif any(len(each.strings) > 1 for part in parts for each in part.adjusters):
         yield SHARED
+    if any(step.check_may_be_skipped for step in report.steps):
+        yield COARSE
 
 
 def caution(report: Report) -> str:
     """What to heed before anything is moved."""
     filed = any(each.action == "file" and each.move_mm for each in report.adjusters)
-    return f"{CAUTION} {FILING}" if filed else CAUTION
+    more = (LOOSE_CAUTION, _is_loose(report)), (FILING, filed)
+    return " ".join((CAUTION, *(text for text, applies in more if applies)))
+
+
+def _is_loose(report: Report) -> bool:
+    """Whether only strings hold something that moves."""
+    return any(each.loose and each.order is not None for each in report.adjusters)
+
+
+def _together(report: Report, part: Part) -> list[AdjusterResult]:
+    """Whatever moves the strings of a part, also what is left as it is."""
+    strings = {string for each in part.adjusters for string in each.strings}
+    return [each for each in report.adjusters if strings & set(each.strings)]
 
 
 def errors_after_cents(report: Report, adjuster: AdjusterResult) -> Iterator[tuple[int, float]]:

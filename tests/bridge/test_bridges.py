@@ -81,9 +81,31 @@ def test_swivelling_saddle_of_three(tmp_path) -> None:
 def test_fixed_saddle_is_filed_within_its_width(tmp_path) -> None:
     text = 'kind = "fixed"\nsaddle_width_mm = 3.0\nbreak_point_mm = [1, 1, 1.5, 1.5, 2, 2]\n'
     found = bridge(tmp_path, SIX + text)
-    assert [each.travel_mm for each in found.adjusters][::2] == [(1, 2), (1.5, 1.5), (2, 1)]
+    # half a millimetre stays beside either edge
+    assert [each.travel_mm for each in found.adjusters][::2] == [(0.5, 1.5), (1, 1), (1.5, 0.5)]
     assert {each.action for each in found.adjusters} == {"file"}
     assert found.adjusters[0].steps.largest_mm == 0.2
+
+
+def test_margin_beside_the_edges_of_a_fixed_saddle(tmp_path) -> None:
+    text = 'kind = "fixed"\nsaddle_width_mm = 3.0\nbreak_point_mm = 0.3\n'
+    (first, *_) = bridge(tmp_path, SIX + text).adjusters
+    assert first.travel_mm == pytest.approx((0, 2.2))  # in the margin already: no further
+    (first, *_) = bridge(tmp_path, SIX + text + "edge_margin_mm = 0.2\n").adjusters
+    assert first.travel_mm == pytest.approx((0.1, 2.5))
+    narrow = 'kind = "fixed"\nsaddle_width_mm = 1.0\nbreak_point_mm = 0.5\n'
+    (first, *_) = bridge(tmp_path, SIX + narrow).adjusters
+    assert first.travel_mm == pytest.approx((0.25, 0.25))
+    with pytest.raises(UnusableInputError, match=r"edge_margin_mm.* 1\.5"):
+        bridge(tmp_path, SIX + text + "edge_margin_mm = 1.5\n")
+
+
+def test_a_piece_by_hand_under_all_strings_is_taken_to_be_loose(tmp_path) -> None:
+    assert all(each.loose for each in bridge(tmp_path, SIX + 'kind = "floating"\n').adjusters)
+    left, right = bridge(tmp_path, GENERAL).adjusters
+    assert (left.loose, right.loose) == (True, False)
+    posts = bridge(tmp_path, SIX + POSTS.replace(SCREW, "")).adjusters
+    assert not any(each.loose for each in posts)
 
 
 def test_general_bridge(tmp_path) -> None:
@@ -92,6 +114,13 @@ def test_general_bridge(tmp_path) -> None:
     assert right.share == {1: 0.75}
     assert right.screw is not None
     assert right.screw.pitch_mm == 0.7
+
+
+def test_who_gives_the_largest_step_skips_no_check(tmp_path) -> None:
+    usual = bridge(tmp_path, SIX + PAIRS + SCREW)
+    given = bridge(tmp_path, SIX + PAIRS + SCREW + "max_step_turns = 0.5\n")
+    assert not any(each.steps.always_checked for each in usual.adjusters)
+    assert all(each.steps.always_checked for each in given.adjusters)
 
 
 def test_steps_and_setback_of_screws(tmp_path) -> None:

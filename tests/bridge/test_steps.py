@@ -55,6 +55,44 @@ def test_largest_step_is_a_choice(most, turns) -> None:
     assert {step.direction for step in found.steps} == {"clockwise"}  # head at the neck: shortens
 
 
+def test_a_long_move_is_coarse_first_and_never_past_its_end_before_a_check() -> None:
+    """2.25 mm, known to 0.2 cents, by screws that do what geometry says to 1.96 x 11.2 %.
+
+    (2.25 mm - 0.2 cents / 2.673 cents a mm) / 1.219 = 1.784 mm, which is 3.57 turns: the furthest
+    whole half turn that cannot be too far yet is 3.5. It and the first are checked, as is the rest.
+    """
+    found = advice({1: 6.0}, own_screws([[1]], Screw(0.5, "tail", 0.25)))
+    assert sum(step.turns for step in found.steps) == found.saddles[0].turns == 4.5
+    checked = [0.5 * n for n, step in enumerate(found.steps, 1) if not step.check_may_be_skipped]
+    assert checked == [0.5, 3.5, 4.0, 4.5]
+
+
+def test_short_moves_and_what_has_no_screw_are_checked_after_each_step() -> None:
+    short = advice({1: 2.0}, own_screws([[1]], Screw(0.5, "tail", 0.25)))
+    assert [step.turns for step in short.steps] == [0.5, 0.5, 0.5]
+    by_hand = advice({1: 12.0}, own_screws([[1]]))
+    assert len(by_hand.steps) > 5
+    filed = Adjuster("break point 1", {1: 1.0}, None, (5.0, 5.0), Steps(0.1, 0.2), "file")
+    away = advice({1: 6.0}, Bridge(((1,),), (filed,)))
+    assert len(away.steps) > 5
+    for found in (short, by_hand, away):
+        assert not any(step.check_may_be_skipped for step in found.steps)
+
+
+def test_what_was_learned_of_the_screws_lengthens_the_coarse_move() -> None:
+    bridge = own_screws([[3], [2], [1]], Screw(0.5, "tail", 0.25))
+    moves = {"saddle 3": 2.0, "saddle 2": -2.0, "saddle 1": 2.0}
+    errors = {3: 9.0, 2: -9.0, 1: 9.0}
+    after = {n: error_then(errors[n], moves[f"saddle {n}"]) for n in errors}
+    nowhere, still = dict.fromkeys(moves), dict.fromkeys(moves, 0.0)
+    known = {string: (error, 0.05) for string, error in errors.items()}
+    done = Done("before", known, moves, nowhere, still, prior_response(bridge.adjusters))
+    new, learned = advice(after, bridge, 0.05), advice(after, bridge, 0.05, done)
+    assert len(new.steps) == len(learned.steps)
+    skipped = [sum(each.check_may_be_skipped for each in found.steps) for found in (new, learned)]
+    assert skipped[0] < skipped[1]
+
+
 def test_most_to_gain_comes_first_and_pairs_are_read_together() -> None:
     screw = Screw(0.5, "tail", 0.25)
     found = advice({4: 2.0, 3: 3.0, 2: -9.0, 1: -8.0}, own_screws([[4, 3], [2, 1]], screw))
@@ -73,7 +111,8 @@ def test_ends_of_one_piece_are_taken_in_turn() -> None:
     found = advice({4: 9.0, 3: 8.0, 2: 7.0, 1: 6.0}, Bridge(((4, 3, 2, 1),), tuple(
         two_posts((4, 3, 2, 1)))))  # fmt: skip
     names = [step.adjuster for step in found.steps]
-    assert names[:4] == ["bass", "treble", "bass", "treble"]
+    assert names[:2] == ["bass", "treble"]
+    assert set(names[-3:]) == {"bass", "treble"}  # neither is done long before the other
     (saddle,) = found.saddles
     assert (saddle.turns, saddle.direction) == (None, None)
     assert saddle.moves_mm is not None
@@ -82,6 +121,23 @@ def test_ends_of_one_piece_are_taken_in_turn() -> None:
     for step in found.steps:
         last.update(step.error_cents)
     assert last == pytest.approx(saddle.residual_cents)
+
+
+def test_ends_that_go_unequally_far_go_in_proportion() -> None:
+    """The piece is never further askew than by a step, so that it does not bind on its posts."""
+    ends = [
+        Adjuster(name, share, Screw(0.5, "tail", 0.25), None, Steps(0.125, 0.25))
+        for name, share in (("bass", {2: 1.0}), ("treble", {2: 0.0001, 1: 1.0}))
+    ]
+    found = advice({2: 12.0, 1: 3.0}, Bridge(((2, 1),), tuple(ends)), uncertainty=0.01)
+    whole = {each.name: each.move_mm for each in found.adjusters}
+    assert whole["bass"] > 3.5 * whole["treble"]
+    done = dict.fromkeys(whole, 0.0)
+    for step in found.steps:
+        done[step.adjuster] += step.move_mm
+        behind = done["bass"] / whole["bass"] - done["treble"] / whole["treble"]
+        assert abs(behind) <= 0.25 / whole["treble"] + 1e-9
+    assert done == pytest.approx(whole)
 
 
 def test_what_is_left_alone_says_why_and_has_no_step() -> None:

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -237,3 +238,29 @@ def test_csv_of_one_piece_on_two_posts_names_both(called, tmp_path) -> None:
         assert row["advice"].startswith("bass post: ")
         assert "; treble post: " in row["advice"]
     assert float(rows[0]["advised_move_mm"]) > 0 > float(rows[1]["advised_move_mm"])
+
+
+COMMANDS = "analyze compare history inspect lot restring schema sheet station watch".split()
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_option_has_a_word_of_capitals_for_its_value(run, command) -> None:
+    """As the README has them: no ``<path>`` or ``<str>`` beside FILE and PATH."""
+    done = run(command, "--help")
+    options = done.stdout[done.stdout.index("Options:") :]
+    assert not re.findall(r"^ +--[a-z0-9-]+ <.*", options, re.MULTILINE)
+    arguments = done.stdout[: done.stdout.index("Options:")]
+    assert not re.findall(r"^  [a-z]+ ", arguments.partition("Arguments:")[2], re.MULTILINE)
+
+
+def test_summaries_of_the_commands_are_whole(run) -> None:
+    lines = run("--help").stdout.partition("Commands:")[2].splitlines()
+    found = [line for line in lines if line.strip().partition(" ")[0] in COMMANDS]
+    assert len(found) == len(COMMANDS)
+    assert all(line.endswith(".") and not line.endswith("...") for line in found)
+
+
+def test_a_question_ends_without_a_full_stop(run) -> None:
+    said = run("analyse", "x").stderr
+    assert "?" not in said or said.endswith("'analyze'? See pluckcheck --help.\n")
+    assert "?." not in said

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pandas as pd
 import pytest
+from conftest import ROOT
 from made_lots import made_lot
 
 
@@ -136,3 +139,31 @@ def test_a_store_that_is_none_is_one_line(lot, tmp_path):
     assert found.returncode == 2
     assert len(found.stderr.splitlines()) == 1
     assert "lot.sqlite" in found.stderr
+
+
+LOT_THAT_NEVER_ENDS = """
+import sys, time
+from pathlib import Path
+import analyzer.lot.analysis
+
+def analyze_lot(place, *_):
+    Path(place, "started").touch()
+    time.sleep(3600)
+
+analyzer.lot.analysis.analyze_lot = analyze_lot
+from cli.main import main
+main()
+"""
+
+
+def test_interrupted_lot_says_how_to_go_on(tmp_path) -> None:
+    words = [sys.executable, "-c", LOT_THAT_NEVER_ENDS, "lot", tmp_path, "--out", tmp_path / "out"]
+    process = subprocess.Popen(
+        words, cwd=ROOT, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    while not (tmp_path / "started").exists() and process.poll() is None:
+        time.sleep(0.05)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate()
+    assert (process.returncode, out) == (130, "")
+    assert err == "pluckcheck: stopped. Give it again to go on.\n"

@@ -101,6 +101,51 @@ def test_the_mean_of_a_week_finds_what_no_single_check_does() -> None:
     assert low < values[last] < high
 
 
+def cautions_of(values, unsure_cents=0.001) -> tuple[str, ...]:
+    """Of the last of these checks, of one characteristic."""
+    last = len(values) - 1
+    check = check_of(last, values[last])
+    unsure = replace(check.values[0], standard_uncertainty=unsure_cents)
+    past = [
+        replace(past_of(n, value), values={"c0_cents": (value, unsure_cents)})
+        for n, value in enumerate(values[:last])
+    ]
+    found = judge(replace(check, values=(unsure,)), past, baseline_checks=WANTED)
+    assert found.verdict == "no baseline yet"
+    assert found.complete
+    return found.cautions
+
+
+def test_a_jump_among_the_first_checks_is_told_of_and_changes_no_verdict() -> None:
+    """440.05 Hz, then 440.2 Hz: 1200 log2 of their ratio is 0.590 cents."""
+    first, second = (1200 * math.log2(hz / 440) for hz in (440.05, 440.2))
+    (text,) = cautions_of([first, second])
+    assert "lies +0.59 cents from the check before" in text
+    assert "--new-baseline" in text
+    (text,) = cautions_of([second, first])
+    assert "lies -0.59 cents" in text
+    (text,) = cautions_of([first, first + 0.01, first - 0.01, first, second])
+    assert "from the mean of the 4 checks before" in text
+
+
+def test_what_clock_scatter_or_uncertainty_explains_is_no_jump() -> None:
+    assert cautions_of([0.0]) == ()
+    assert cautions_of([0.0, 1200 * math.log2(1 + 50e-6)]) == ()  # 50 ppm: a crystal's tolerance
+    assert cautions_of([0.0, 0.6], unsure_cents=0.1) == ()  # 0.6 / (0.1 sqrt 2) = 4.2 sigma
+    assert len(cautions_of([0.0, 0.8], unsure_cents=0.1)) == 1  # 5.7
+    # Three checks 0.3 cents apart: t(2; 0.995) = 9.92, times 0.3, times sqrt(4/3): 3.4 cents.
+    assert cautions_of([-0.3, 0.0, 0.3, 3.3]) == ()
+    assert len(cautions_of([-0.3, 0.0, 0.3, 3.6])) == 1
+
+
+def test_once_there_is_a_baseline_the_chart_judges_alone() -> None:
+    values = [*np.random.default_rng(5).normal(0.0, SIGMA_CENTS, WANTED), 0.6]
+    past = [past_of(n, value) for n, value in enumerate(values[:-1])]
+    found = judge(check_of(WANTED, values[-1]), past, baseline_checks=WANTED)
+    assert found.verdict == "changed"
+    assert found.cautions == ()
+
+
 def test_first_checks_have_no_baseline() -> None:
     values = np.full(WANTED + 1, 0.1)
     assert verdict(values, 2) == "no baseline yet"

@@ -99,6 +99,7 @@ def test_two_devices(tmp_path, settings, words) -> None:
     assert set(cautions(report)) == {"s1_open_1.wav", name}
     for texts in cautions(report).values():
         assert any("two devices" in text and words in text for text in texts)
+        assert not any("other recordings" in text for text in texts)  # all are named before it
         assert any("Record both notes with one" in text for text in texts)
     statuses = {each.status for each in report.recordings}
     assert statuses == {"used with a caution"}

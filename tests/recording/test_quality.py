@@ -257,3 +257,18 @@ def test_manual_gives_the_numbers_that_count() -> None:
     ):
         assert f"{number:g}" in re.findall(r"-?[0-9.]+", rows[row]), row
     assert (limits.DROWNED_DB, limits.OTHER_NOTE_LOUDER_DB) == (0, 0)  # in words there
+
+
+def test_what_is_too_short_because_it_was_cut_off_says_so(measured, tmp_path) -> None:
+    """0.3 s of a note, as they are and as what is left of a file whose header promises it all."""
+    note = take()
+    short = measured(note[: round(0.55 * RATE_HZ)], "s5_open_1.wav")  # 0.25 s before the note
+    size = (tmp_path / "s5_open_1.wav").stat().st_size
+    measured(note, "s5_open_2.wav")
+    cut = tmp_path / "s5_open_2.wav"
+    cut.write_bytes(cut.read_bytes()[:size])
+    left = measure_recording(cut, SIX)
+    assert short.reason.startswith("holds only 0.3")
+    assert left.reason.startswith("holds only 0.3")
+    assert "header" not in short.reason
+    assert left.reason.endswith("It ends before its header says: copy it again first.")

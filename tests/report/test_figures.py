@@ -227,7 +227,7 @@ def test_analyze_writes_figures(called, tmp_path, monkeypatch) -> None:
         assert (told.code, told.out) == (2, "")
         assert said in told.err
         assert told.err.count("\n") == 1
-    monkeypatch.setattr("analyzer.figures.files.find_spec", lambda _: None)
+    monkeypatch.setattr("analyzer.figures.style.find_spec", lambda _: None)
     told = called("analyze", source, "--plots", tmp_path / "plots")
     assert told.code == 2
     assert "pip install 'pluckcheck[plots]'" in told.err

@@ -88,11 +88,11 @@ def test_letter_before_the_work(tmp_path) -> None:
         r"^- String 5 \(A2\): 5\.0 cents flat, give or take 0\.\d\.$", found, re.MULTILINE
     )
     assert "- String 4 (D3): in tune as far as we can tell, give or take 0." in found
-    # A millimetre is 1731.2 / 647.7 = 2.67 cents at the 12th fret: 3.0 mm, and 1.9 mm in quarters
+    # A millimetre is 1731.2 / 647.7 = 2.67 cents at the 12th fret: 3 mm, and 1.875 mm in quarters
     # of an M3's 0.5 mm.
     work = section(letter, "What will be done")
-    assert "- String 6: made 3.0 mm longer. It should then be in tune, give or take" in work
-    assert "- String 5: made 1.9 mm shorter. It should then be in tune, give or take" in work
+    assert "- String 6: made 3 mm longer. It should then be in tune, give or take" in work
+    assert "- String 5: made 1.88 mm shorter. It should then be in tune, give or take" in work
     assert "- String 4: stays as it is." in work
     assert "What was done" not in letter
     assert "Strings 3, 2 and 1: we have no usable recording" in letter
@@ -112,8 +112,8 @@ def test_letter_after_the_work(tmp_path) -> None:
     assert "String 5 (A2): before, 5.0 cents flat, give or take 0.4; now, in tune" in found
     assert "String 4 (D3): 1.0 cents sharp" in found
     was_done = section(letter, "What was done")
-    assert "- String 6: made 3.0 mm longer." in was_done
-    assert "- String 5: made 1.8 mm shorter." in was_done
+    assert "- String 6: made 3 mm longer." in was_done
+    assert "- String 5: made 1.75 mm shorter." in was_done
     assert "String 4" not in was_done
     assert section(letter, "What is still to be done")
     assert "What will be done" not in letter
@@ -136,7 +136,7 @@ def test_bridge_that_does_not_go_far_enough(tmp_path) -> None:
     instrument = instrument_of(tmp_path, own_saddles(), screw=screw)
     work = section(as_letter(report_with(instrument, {6: 8.0}), DAY), "What will be done")
     line = next(each for each in work.splitlines() if "String 6" in each)
-    assert "made 1.0 mm longer" in line
+    assert "made 1 mm longer" in line
     # 8.0 less 2.67 cents for the one millimetre that there is.
     assert "It should then be 5.3 cents sharp" in line
     assert line.endswith("That is the best that can be had at this bridge.")
@@ -153,7 +153,7 @@ def test_every_kind_of_bridge_in_plain_words(tmp_path, kind) -> None:
         letter = as_letter(report_with(instrument, heard), DAY)
         work = section(letter, "What will be done")
         one_piece = kind in {"two posts", "floating"}  # all strings or none
-        moves = re.search(r"made \d\.\d mm (longer|shorter)", work)
+        moves = re.search(r"made \d+(?:\.\d+)? mm (longer|shorter)", work)
         assert bool(moves) != (one_piece and lacking is not None)
         assert bool(moves) != ("all of them have been measured" in work)
         assert not re.search(JARGON, letter), re.search(JARGON, letter)

@@ -53,6 +53,17 @@ def test_arguments_reach_the_analysis(tmp_path) -> None:
         analyzer.analyze(SAMPLE_AUDIO / "own_saddles", instrument_file=tmp_path / "no.toml")
 
 
+def test_a_figure_without_matplotlib_is_one_line(result, monkeypatch) -> None:
+    monkeypatch.setattr("analyzer.figures.style.find_spec", lambda _name: None)
+    for draw in (result.plot_errors, result.plot_courses):
+        with pytest.raises(UnusableInputError) as raised:
+            draw()
+        assert str(raised.value) == (
+            "a figure: needs matplotlib, which is not installed. "
+            "Install it with: pip install 'pluckcheck[plots]'."
+        )
+
+
 def test_it_shows_itself_as_a_table(result) -> None:
     page = Checked(result._repr_html_())
     assert page.open == []

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from analyzer.lot.station_check.baseline import baseline_of, charts_of
+from analyzer.lot.station_check.early import early_jumps
 from analyzer.lot.station_check.model import (
     AS_BEFORE,
     CHANGED,
@@ -75,7 +76,12 @@ def judge(
     )
     judged = tuple(_judged(each, known) for each in check.values)
     sound = sum(each.sound for each in known.checks)
-    warned = (*check.cautions, *cautions, *_drifting_baselines(judged, known))
+    warned = (
+        *check.cautions,
+        *cautions,
+        *_drifting_baselines(judged, known),
+        *early_jumps(judged, [each for each in known.checks[: known.place] if each.sound]),
+    )
     verdict, reason, remedy = _summary(check, judged, known)
     return CheckedStation(
         check,
