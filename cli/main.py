@@ -22,7 +22,7 @@ from cli.streams import (
 
 # As shells count SIGINT, SIGPIPE and SIGTERM.
 EXIT_INTERRUPTED, EXIT_READER_GONE, EXIT_TERMINATED = 130, 141, 143
-_terminated: list[int] = []  # the signal, once it has come; not every Typer lets the exception through
+_terminated: list[int] = []  # the signal, once it has come; Typer may keep the exception
 # Typer has no name of its own for it, and not every version of it depends on click.
 _USAGE_ERROR: type[Exception] = typer.BadParameter.__mro__[1]
 # Each has joined the application by now.
