@@ -141,12 +141,6 @@ def test_frequency_reference_names_notes_and_changes_no_error(run: Run) -> None:
     assert all(each["error_cents"] is None for each in json.loads(far.stdout)["strings"])
 
 
-def test_number_of_jobs_changes_nothing(run: Run) -> None:
-    one = run("analyze", DEMO, "--json", "-", "--jobs", "1").stdout
-    two = run("analyze", DEMO, "--json", "-", "--jobs", "2").stdout
-    assert one == two
-
-
 @pytest.mark.parametrize(
     ("words", "line"),
     [

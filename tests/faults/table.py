@@ -1,10 +1,11 @@
-"""Every fault that the tests make, and what the program says of it: ``python tests/faults/table.py``.
+"""All faults that the tests make, and what the program says: ``python tests/faults/table.py``.
 
-Runs each test that is marked ``fault`` (all of tests/faults but the fuzzing, and those elsewhere that
-are marked), and notes what was really said and the exit code. Further words go to pytest, such as
-``-k disk``. A row is a test: its words are its name's, or those of the mark; where it has several
-cases, the first is shown, and ``--each`` shows all. An exit code in brackets is the one that a command
-ends with where the test called the library: 2 for unusable input, 1 for a recording that is left out.
+Runs each test that is marked ``fault`` (all of tests/faults but the fuzzing, and those elsewhere
+that are marked), and notes what was really said, with the exit code. Further words go to pytest,
+such as ``-k disk``. A row is a test: its words are its name's, or those of the mark; where it has
+several cases, the first that was said something of is shown, and ``--each`` shows all. An exit code
+in brackets is the one that a command ends with where the test called the library: 2 for unusable
+input, 1 for a recording that is left out.
 """
 
 from __future__ import annotations
@@ -38,7 +39,8 @@ class Row:
     failed: bool = False
 
     def lines(self, *, each: bool) -> Iterator[str]:
-        for case, line, code in self.said if each else self.said[:1]:
+        first = next((one for one in self.said if one[2] != "0"), self.said[0])
+        for case, line, code in self.said if each else [first]:
             named = f"{self.fault} [{case}]" if each and case else self.fault
             more = f" ({len(self.said)} cases)" if len(self.said) > 1 and not each else ""
             cells = (named + more, line, "FAILED" if self.failed else code, self.test)

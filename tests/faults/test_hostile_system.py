@@ -1,4 +1,4 @@
-"""Signals in mid-run, clocks set back, libraries that are missing, broken caches, two runs at once."""
+"""Signals in mid-run, clocks set back, missing libraries, broken caches, two runs at once."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def stuck(module, started: Path, at: str):
     """In a fork: the measurement of a file under ``at`` begins, says so, and never ends."""
     real = module.measure_file
 
-    def measure_file(path, *words, **options):
+    def measure_file(path: Path, *words: object, **options: object) -> object:
         if at not in str(path):
             return real(path, *words, **options)
         started.touch()
@@ -234,7 +234,7 @@ def test_no_home_and_no_cache_that_can_be_written(folder, tmp_path) -> None:
     words = ["analyze", str(folder), "--jobs", "1", "-q", "--plots", str(tmp_path / "figures")]
     done = subprocess.run(
         [sys.executable, "-m", "cli", *words],
-        preexec_fn=lay_down_for_good,  # noqa: PLW1509 - no other thread works here
+        preexec_fn=lay_down_for_good,
         env=environment,
         cwd=ROOT,
         capture_output=True,

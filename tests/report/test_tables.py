@@ -16,11 +16,11 @@ import sys
 from datetime import date, datetime
 from pathlib import Path
 
-import openpyxl
 import pandas as pd
 import pytest
 from conftest import ROOT, SAMPLE_AUDIO
 from made_reports import instrument_of, own_saddles, report_with
+from read_tables import numbers_agree, read_back, records, rows_of, sheets
 
 from analyzer.analysis import analyze_folder
 from analyzer.errors import UnusableInputError
@@ -32,7 +32,6 @@ from analyzer.report.spreadsheet import as_xlsx
 from analyzer.report.tables import (
     as_csv,
     frame_as_csv,
-    frame_as_parquet,
     recordings_frame,
     strings_frame,
     table_form,
@@ -74,52 +73,6 @@ def hostile(tmp_path) -> Report:
     others = [Measured(name, None, None, f"=reason {name}") for name in HOSTILE]
     instrument = instrument_of(tmp_path, own_saddles(), name="=1+1")
     return report_with(instrument, {6: -7.0, 5: 5.0}, *others, warnings=("@warning",))
-
-
-def sheets(content: bytes) -> openpyxl.Workbook:
-    return openpyxl.load_workbook(io.BytesIO(content))
-
-
-def rows_of(sheet) -> list[dict]:
-    heading, *rows = [[cell.value for cell in row] for row in sheet.iter_rows()]
-    return [dict(zip(heading, row, strict=True)) for row in rows]
-
-
-def read_back(frame: pd.DataFrame) -> dict[str, list[dict]]:
-    """A table's rows as CSV and as Parquet have them; None for what is missing."""
-    lines = csv.DictReader(io.StringIO(frame_as_csv(frame)))
-    parquet = pd.read_parquet(io.BytesIO(frame_as_parquet(frame)))
-    return {
-        "csv": [{key: cell_of(text) for key, text in row.items()} for row in lines],
-        "parquet": records(parquet),
-    }
-
-
-def records(frame: pd.DataFrame) -> list[dict]:
-    rows = frame.to_dict("records")
-    return [{key: None if pd.isna(cell) else cell for key, cell in row.items()} for row in rows]
-
-
-def cell_of(text: str) -> str | float | None:
-    try:
-        return float(text)
-    except ValueError:
-        return text or None
-
-
-def numbers_agree(rows: list[dict], entries: list[dict], rel: float) -> int:
-    """Every number under a key that both have; how many there were."""
-    compared = 0
-    assert len(rows) == len(entries)
-    for row, entry in zip(rows, entries, strict=True):
-        for key in row.keys() & entry.keys():
-            if isinstance(entry[key], int | float):
-                assert isinstance(row[key], int | float), key
-                assert math.isclose(row[key], entry[key], rel_tol=rel), key
-                compared += 1
-            elif entry[key] is None:
-                assert row[key] is None, key
-    return compared
 
 
 def test_numbers_are_those_of_the_json(demo, body) -> None:

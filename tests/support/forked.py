@@ -25,7 +25,7 @@ class Forked:
     texts: dict[int, bytes] = field(default_factory=dict)
 
     def wait(self) -> Forked:
-        self.texts = {each: b"" for each in self.pipes}
+        self.texts = dict.fromkeys(self.pipes, b"")
         left = set(self.pipes)
         while left:
             for each in select.select(list(left), [], [])[0]:
