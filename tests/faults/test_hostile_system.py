@@ -215,7 +215,7 @@ def test_a_library_that_is_not_installed(folder, lot, tmp_path, name) -> None:
     assert done.err.count("\n") == (code == 2)
 
 
-def test_a_table_of_a_lot_in_parquet_without_its_library(lot, tmp_path) -> None:
+def test_a_table_of_a_lot_in_parquet_without_its_library(tmp_path) -> None:
     table = tmp_path / "lot.parquet"
     table.write_bytes(b"PAR1")
     done = forked("lot", table, "--out", tmp_path / "o", prepare=missing("pyarrow"))
@@ -247,13 +247,14 @@ def test_no_home_and_no_cache_that_can_be_written(folder, tmp_path) -> None:
 
 
 @pytest.fixture
-def no_temporary_folder(monkeypatch) -> None:
+def no_room(monkeypatch) -> None:
     monkeypatch.setattr(tempfile, "tempdir", None)
     monkeypatch.setattr(tempfile, "_candidate_tempdir_list", lambda: ["/nonexistent"])
 
 
-def test_nowhere_for_temporary_files(folder, called, no_temporary_folder, tmp_path) -> None:
-    """Trusted sound is read where it lies; a stranger's needs room, and the line says what to do."""
+@pytest.mark.usefixtures("no_room")
+def test_nowhere_for_temporary_files(folder, called, tmp_path) -> None:
+    """Trusted sound is read where it lies; a stranger's needs room, and the line says so."""
     book = ("--xlsx", tmp_path / "r.xlsx", "--html", tmp_path / "r.html")
     done = called("analyze", folder, "--jobs", 1, "-q", *book)
     assert (done.code, done.err) == (0, "")
@@ -265,7 +266,8 @@ def test_nowhere_for_temporary_files(folder, called, no_temporary_folder, tmp_pa
     assert "bug report" not in said
 
 
-def test_nowhere_for_what_lies_behind_a_url(lot, called, no_temporary_folder, tmp_path) -> None:
+@pytest.mark.usefixtures("no_room")
+def test_nowhere_for_what_lies_behind_a_url(lot, called, tmp_path) -> None:
     done = called("lot", f"file://{lot}", "--out", tmp_path, "--jobs", 1)
     is_refusal(done, "TMPDIR")
 

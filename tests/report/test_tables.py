@@ -115,6 +115,7 @@ def test_every_start_of_a_formula_is_defused(name) -> None:
     assert defused(name)[1:] == name
 
 
+@pytest.mark.fault("text that a spreadsheet would obey")
 def test_no_text_of_a_table_is_a_formula(hostile) -> None:
     for frame in (strings_frame(hostile), recordings_frame(hostile)):
         text = frame_as_csv(frame)
@@ -145,6 +146,7 @@ def test_a_negative_number_is_a_number(hostile) -> None:
     assert next(csv.DictReader(io.StringIO(as_csv(hostile))))["error_cents"].startswith("-")
 
 
+@pytest.mark.fault("names that no encoding has")
 def test_names_that_no_encoding_has() -> None:
     recording = RecordingResult("a\udcff\ufffe\x00b.wav", 1, "open", 1, "rejected", "c\ud800")
     report = Report("n\udc80", ("E2",), 440.0, (StringResult(1, "E2", "r"),), (), (recording,), ())
@@ -222,6 +224,7 @@ def test_ending_chooses_parquet(called, tmp_path, body) -> None:
     assert len(pd.read_parquet(places[1])) == len(body["recordings"])
 
 
+@pytest.mark.fault("the library for Parquet is not installed")
 def test_without_the_library_for_parquet(monkeypatch) -> None:
     monkeypatch.setattr(tables, "find_spec", lambda _: None)
     with pytest.raises(
@@ -238,6 +241,7 @@ def test_workbook_into_a_pipe(run) -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="no pseudo-terminals")
+@pytest.mark.fault("a workbook that would go to the terminal")
 def test_workbook_does_not_go_to_a_terminal() -> None:
     reading, terminal = os.openpty()
     words = [sys.executable, "-m", "cli", "analyze", "sample_audio/own_saddles", "--xlsx", "-"]
@@ -251,6 +255,7 @@ def test_workbook_does_not_go_to_a_terminal() -> None:
     assert done.stderr.startswith("pluckcheck: --xlsx: would go to the terminal")
 
 
+@pytest.mark.fault("pyarrow cannot be imported")
 def test_tables_without_pyarrow() -> None:
     """pandas keeps text in another way then."""
     code = (
@@ -271,6 +276,7 @@ def test_tables_without_pyarrow() -> None:
     assert (done.stdout, done.returncode) == ("7 True\n", 0), done.stderr
 
 
+@pytest.mark.fault("two tables into one file")
 def test_outputs_do_not_share_a_place(called, tmp_path) -> None:
     place = tmp_path / "one"
     done = called(

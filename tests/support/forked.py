@@ -1,4 +1,4 @@
-"""``pluckcheck`` in a fork of the test's own process: quick, and whatever is done to it ends there."""
+"""``pluckcheck`` in a fork of the test's process: quick, and what is done to it ends there."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What root may do beyond others, laid down for a while, so that permissions count for it as well."""
+"""What root may beyond others, laid down for a while: permissions then count for it as well."""
 
 from __future__ import annotations
 
