@@ -112,11 +112,7 @@ def test_a_signal_while_a_lot_is_measured(lot, tmp_path, number) -> None:
 def test_a_terminated_run_leaves_no_process_behind(folder, tmp_path) -> None:
     """Ctrl-C goes to all processes of a terminal; TERM goes to one, which has to end the others."""
     started = tmp_path / "started"
-
-    def prepare() -> None:
-        stuck(analysis, started, "open")()
-        signal.pthread_sigmask(signal.SIG_UNBLOCK, CODES)
-
+    prepare = stuck(analysis, started, "open")
     running = begin("analyze", folder, "--jobs", 2, prepare=prepare)
     done = sent(running, signal.SIGTERM, started)
     is_refusal(done, "stopped.", code=143)

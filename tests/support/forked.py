@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import select
+import signal
 import sys
 import traceback
 import warnings
@@ -73,6 +74,8 @@ def _be_pluckcheck(
     code: object = _CRASHED
     try:
         os.setsid()
+        signal.signal(signal.SIGINT, signal.default_int_handler)  # whatever the runner ignores
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
         for number, each in enumerate(streams, 1):
             os.dup2(each, number)
             os.close(each)
