@@ -5,7 +5,7 @@ that are marked), and notes what was really said, with the exit code. Further wo
 such as ``-k disk``. A row is a test: its words are its name's, or those of the mark; where it has
 several cases, the first that was said something of is shown, and ``--each`` shows all. An exit code
 in brackets is the one that a command ends with where the test called the library: 2 for unusable
-input, 1 for a recording that is left out.
+input, 1 for a recording that is left out, or a session that a lot goes on without.
 """
 
 from __future__ import annotations
@@ -21,11 +21,12 @@ from typing import Any
 import pytest
 
 from analyzer.errors import PluckcheckError, UnusableInputError
+from analyzer.lot.records import Fault
 
 HERE = Path(__file__).parent
 _TEMPORARY = re.compile(r"\S*/pytest-of-[^/]+/pytest-\d+/(?:[^/\s]+/)?")
 _COMPLAINT = re.compile(r"^pluckcheck: .*", re.MULTILINE)
-_LEFT_OUT = re.compile(r"^(?:Left out|Not measured|Note): .*(?:\n(?!\w+:).*)?", re.MULTILINE)
+_LEFT_OUT = re.compile(r"^(?:Left out|Note): (?:.*[^.\n]\n)?.*", re.MULTILINE)
 _LONGEST = 300  # characters of what is said
 
 
@@ -54,12 +55,14 @@ class FaultTable:
         self.rows: dict[str, Row] = {}
         self._ended: list[tuple[int, str, str]] = []
         self._raised: list[PluckcheckError] = []
+        self._faults: set[str] = set()  # reasons of sessions that a lot goes on without
 
     def pytest_collection_finish(self) -> None:
         import conftest
         import forked
 
         _after(PluckcheckError, "__init__", lambda error, _: self._raised.append(error))
+        _after(Fault, "__init__", lambda fault, _: self._faults.add(fault.reason))
         _after(subprocess.Popen, "communicate", self._communicated)
         _after(
             conftest.Called, "__init__", lambda done, _: self.ended(done.code, done.out, done.err)
@@ -76,7 +79,7 @@ class FaultTable:
 
     @pytest.hookimpl(hookwrapper=True)
     def pytest_runtest_call(self, item: pytest.Item) -> Iterator[None]:
-        self._ended, self._raised = [], []
+        self._ended, self._raised, self._faults = [], [], set()
         outcome = yield
         name, _, case = item.nodeid.partition("[")
         mark = item.get_closest_marker("fault")
@@ -92,11 +95,14 @@ class FaultTable:
                 return _short(found.group()), str(code)
         if self._raised:
             worst = next((e for e in self._raised if isinstance(e, UnusableInputError)), None)
-            return _short(str(worst or self._raised[0])), "(2)" if worst else "(1)"
+            shown = worst or self._raised[0]
+            passed_over = worst is None or worst.reason in self._faults
+            code = str(self._ended[0][0]) if self._ended else "(1)" if passed_over else "(2)"
+            return _short(str(shown)), code
         if self._ended:
             code, out, err = self._ended[0]
             return _short(err or out) or "nothing: it ends at once", str(code)
-        return "nothing: it goes on", "0"
+        return "no error: it goes on", "0"
 
     def printed(self, *, each: bool) -> str:
         head = "| what is broken | what is said | exit code | test |\n| --- | --- | --- | --- |"
