@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 import sys
+from types import FrameType
 from typing import Any
 
 import typer
@@ -19,7 +20,9 @@ from cli.streams import (
     unwritable_output,
 )
 
-EXIT_INTERRUPTED, EXIT_READER_GONE = 130, 141  # as shells count SIGINT and SIGPIPE
+# As shells count SIGINT, SIGPIPE and SIGTERM.
+EXIT_INTERRUPTED, EXIT_READER_GONE, EXIT_TERMINATED = 130, 141, 143
+_terminated: list[int] = []  # the signal, once it has come; Typer may keep the exception
 # Typer has no name of its own for it, and not every version of it depends on click.
 _USAGE_ERROR: type[Exception] = typer.BadParameter.__mro__[1]
 # Each has joined the application by now.
@@ -29,7 +32,16 @@ _COMMANDS = (analyze, compare, history, inspect, lot, restring, schema, sheet, s
 def main() -> None:
     """The console script: one line and exit code 2 for what cannot be used."""
     prepare_streams()
+    if signal.getsignal(signal.SIGTERM) == signal.SIG_DFL:  # not where it is to be ignored
+        signal.signal(signal.SIGTERM, _terminate)
     sys.exit(_run())
+
+
+def _terminate(number: int, _frame: FrameType | None) -> None:
+    """End the run as Ctrl-C does, and with it other processes and half files."""
+    signal.signal(number, signal.SIG_DFL)  # the second one ends all at once
+    _terminated.append(number)
+    raise KeyboardInterrupt
 
 
 def _run() -> int:
@@ -45,11 +57,14 @@ def _run() -> int:
         return EXIT_UNUSABLE
     except ReaderGoneError:
         return EXIT_READER_GONE
-    if code == EXIT_INTERRUPTED:
-        # Ending the other processes takes a moment; a second Ctrl-C must end all at once.
-        signal.signal(signal.SIGINT, signal.SIG_DFL)
-        complain(f"stopped.{next_step}")
-    return code
+    return _stopped(next_step) if code == EXIT_INTERRUPTED else code
+
+
+def _stopped(next_step: str) -> int:
+    # Ending the other processes takes a moment; a second Ctrl-C must end all at once.
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    complain(f"stopped.{next_step}")
+    return EXIT_TERMINATED if _terminated else EXIT_INTERRUPTED
 
 
 def _called() -> int | None:

@@ -29,6 +29,20 @@ SAMPLE_AUDIO = ROOT / "sample_audio"
 os.environ.pop("COLUMNS", None)
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
+FAULTS = Path(__file__).parent / "faults"
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    words = "fault(words): what is broken on purpose, in plain words; see tests/faults/table.py"
+    config.addinivalue_line("markers", words)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What stands in tests/faults is a fault, with the words of its name; but for the fuzzing."""
+    for item in items:
+        known = item.get_closest_marker("fault") is not None
+        if FAULTS in item.path.parents and item.path.name != "test_fuzz.py" and not known:
+            item.add_marker(pytest.mark.fault)
 
 
 @pytest.fixture(scope="session")

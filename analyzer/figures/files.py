@@ -52,6 +52,8 @@ def write_figures(report: Report, folder: Path) -> None:
 
     Raises UnusableInputError where one cannot be written.
     """
+    # Before it is imported: where it keeps its fonts is its own matter.
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
     try:
         folder.mkdir(exist_ok=True)
     except OSError as error:
@@ -80,7 +82,6 @@ def _saved(ax: Axes, kind: str) -> bytes:
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
-    logging.getLogger("matplotlib").setLevel(logging.ERROR)  # where it keeps its fonts is its own
     figure, content = ax.figure, BytesIO()
     if not isinstance(figure, Figure):
         raise TypeError("axes of a part of a figure are not saved")

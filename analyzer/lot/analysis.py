@@ -77,7 +77,7 @@ class LotResult:
 
     @property
     def complete(self) -> bool:
-        """Nothing was at fault or not measured and, where that is asked, nothing fails to conform."""
+        """Nothing was at fault or not measured and, where that is asked, none does not conform."""
         return self.summary.complete and not (self.strict and self.summary.nonconforming)
 
     @property

@@ -71,7 +71,7 @@ def decode_apart(path: Path, demuxer: str | None, limits: Limits) -> DecodedSoun
             "Install it with: pip install 'pluckcheck[phone]'; or export the recording as WAV",
         )
     order = {"demuxer": demuxer, "limits": asdict(limits)}
-    with path.open("rb") as file, tempfile.TemporaryFile() as samples:
+    with path.open("rb") as file, _nameless(path.name) as samples:
         answer = _answer(path.name, json.dumps(order), file, samples, limits)
         if "found" in answer:
             raise RecordingError(path.name, answer["found"], answer["remedy"])
@@ -80,6 +80,18 @@ def decode_apart(path: Path, demuxer: str | None, limits: Limits) -> DecodedSoun
         return DecodedSound(
             samples, answer["rate_hz"], answer["channels"], cut_short=answer["cut_short"]
         )
+
+
+def _nameless(name: str) -> IO[bytes]:
+    """A temporary file that is gone with whoever holds it."""
+    try:
+        return tempfile.TemporaryFile()
+    except OSError as error:
+        raise RecordingError(
+            name,
+            f"has no temporary file to be decoded into ({error.strerror})",
+            "Free some space where temporary files go, or set TMPDIR to a folder that has it",
+        ) from error
 
 
 def unreadable(name: str) -> RecordingError:
@@ -96,7 +108,7 @@ def _answer(
     root = str(Path(__file__).parents[2])
     command = [sys.executable, "-I", "-c", _START, json.dumps([*sys.path, root]), order]
     one_thread = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), "1")
-    with tempfile.TemporaryFile() as answers:
+    with _nameless(name) as answers:
         try:
             done = subprocess.run(  # noqa: S603 - this very program, and no shell
                 command,

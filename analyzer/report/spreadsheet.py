@@ -23,6 +23,7 @@ _AS_WRITTEN = {
     "strings_to_formulas": False,
     "strings_to_urls": False,
     "strings_to_numbers": False,
+    "in_memory": True,  # else it is put together in files where temporary ones go
 }
 _DATE_FORMAT, _TIME_FORMAT = "yyyy-mm-dd", "yyyy-mm-dd hh:mm:ss"  # ISO 8601, but for its T
 # By the unit at the end of a column's name; what has none is shown as it is.

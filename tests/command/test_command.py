@@ -33,6 +33,7 @@ def damaged(tmp_path_factory):
     return folder
 
 
+@pytest.mark.fault("a folder in which much is damaged")
 def test_damaged_folder_loses_only_what_is_damaged(run: Run, damaged) -> None:
     done = run("analyze", damaged, "--json", "-")
     assert done.returncode == 1
@@ -142,12 +143,6 @@ def test_frequency_reference_names_notes_and_changes_no_error(run: Run) -> None:
     assert all(each["error_cents"] is None for each in json.loads(far.stdout)["strings"])
 
 
-def test_number_of_jobs_changes_nothing(run: Run) -> None:
-    one = run("analyze", DEMO, "--json", "-", "--jobs", "1").stdout
-    two = run("analyze", DEMO, "--json", "-", "--jobs", "2").stdout
-    assert one == two
-
-
 @pytest.mark.parametrize(
     ("words", "line"),
     [
@@ -168,6 +163,7 @@ def test_number_of_jobs_changes_nothing(run: Run) -> None:
         ),
     ],
 )
+@pytest.mark.fault("unusable input")
 def test_unusable_input_is_one_line_and_code_2(run: Run, words, line) -> None:
     done = run(*words)
     assert done.returncode == 2
@@ -177,6 +173,7 @@ def test_unusable_input_is_one_line_and_code_2(run: Run, words, line) -> None:
     assert done.stderr.count("\n") == 1
 
 
+@pytest.mark.fault("an option that is misused")
 def test_usage_errors_are_code_2(run: Run) -> None:
     assert run("analyze").returncode == 2
     assert run("nonsense").returncode == 2

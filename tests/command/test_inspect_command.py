@@ -111,6 +111,7 @@ def test_exit_codes_and_reasons(called, folder) -> None:
     ],
 )
 @pytest.mark.parametrize("more", [(), ("--json", "-")])
+@pytest.mark.fault("what cannot be inspected")
 def test_what_cannot_be_inspected_is_one_line(called, folder, name, said, more) -> None:
     told = called("inspect", f"{folder}/{name}", *more)
     assert (told.code, told.out) == (2, "")
@@ -119,6 +120,7 @@ def test_what_cannot_be_inspected_is_one_line(called, folder, name, said, more) 
     assert said in told.err
 
 
+@pytest.mark.fault("options of inspect that cannot be")
 def test_options_that_cannot_be(called, folder, tmp_path) -> None:
     path = folder / "s6_open_1.wav"
     for more, said in (
@@ -181,6 +183,7 @@ def test_a_stranger_changes_nothing_that_is_heard(called, folder) -> None:
     assert apart == trusted
 
 
+@pytest.mark.fault("a stranger's link, inspected")
 def test_links_that_lead_out_are_not_followed(called, folder, tmp_path) -> None:
     link = tmp_path / "s6_open_1.wav"
     link.symlink_to(folder / "s6_open_1.wav")

@@ -122,6 +122,7 @@ def test_strict_ends_with_1_where_one_does_not_conform_and_3_where_one_is_open(l
         (["LOT", "--specification", "no.toml"], "no.toml"),
     ],
 )
+@pytest.mark.fault("a lot that cannot be used")
 def test_what_cannot_be_used_is_one_line(lot, tmp_path, arguments, line):
     (tmp_path / "empty").mkdir()
     names = {"LOT": str(lot), "EMPTY": str(tmp_path / "empty")}
@@ -133,6 +134,7 @@ def test_what_cannot_be_used_is_one_line(lot, tmp_path, arguments, line):
     assert line in found.stderr
 
 
+@pytest.mark.fault("a file that is no store in its place")
 def test_a_store_that_is_none_is_one_line(lot, tmp_path):
     (tmp_path / "lot.sqlite").write_text("no database, but long enough to be taken for one" * 9)
     found = pluckcheck("lot", lot, "--out", tmp_path)

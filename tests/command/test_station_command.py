@@ -87,6 +87,7 @@ def test_quiet_prints_nothing(days, station, tmp_path) -> None:
         (("--tone", 440, "--json", "DIR"), "lot.sqlite"),
     ],
 )
+@pytest.mark.fault("wrong options of a station check")
 def test_wrong_words_are_one_line(station, tmp_path, words, said) -> None:
     path = written(tmp_path / "a.wav", tone(length_s=4.0))
     written(tmp_path / "kept" / "x.wav", tone(length_s=4.0))
@@ -99,6 +100,7 @@ def test_wrong_words_are_one_line(station, tmp_path, words, said) -> None:
     assert found.out == ""
 
 
+@pytest.mark.fault("a station check with a wrong place")
 def test_places_that_are_wrong_are_one_line(station, tmp_path) -> None:
     text = tmp_path / "text.wav"
     text.write_text("no sound")

@@ -9,9 +9,10 @@ from pathlib import Path
 
 import fuzz
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from mutations import KINDS, SIX, WHATS, Change, judge, originals, spoiled, two_strings
+from steady import steady
 
 from analyzer.errors import PluckcheckError, RecordingError, UnusableInputError
 from analyzer.instrument.file import read_instrument
@@ -23,17 +24,6 @@ from analyzer.report.markdown import code
 from analyzer.report.turned import read_turned
 
 FILES, SEED = 600, 11  # another seed than that of the full run
-
-
-# No deadline: how fast the machine is must not decide. The same examples every time.
-def steady(examples: int) -> settings:
-    return settings(
-        max_examples=examples,
-        deadline=None,
-        derandomize=True,
-        database=None,
-        suppress_health_check=list(HealthCheck),
-    )
 
 
 CHANGES = st.lists(

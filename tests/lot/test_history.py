@@ -141,6 +141,7 @@ def test_a_round_that_learned_is_kept_whole_beside_the_plain_one(shop, tmp_path)
     assert [each.string for each in learned.outcome] == [2, 1]
 
 
+@pytest.mark.fault("recordings that change while they are analyzed")
 def test_recordings_that_change_meanwhile_are_not_kept(shop, tmp_path) -> None:
     folder = tmp_path / "now"
     shutil.copytree(shop / "recordings" / "2021", folder)

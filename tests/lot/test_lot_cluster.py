@@ -56,6 +56,7 @@ def worker_pids(cluster) -> list[int]:
         return list(client.run(os.getpid).values())
 
 
+@pytest.mark.fault("a worker of the cluster that is killed")
 def test_a_worker_that_is_killed_changes_nothing(lot, cluster, tmp_path):
     victim, *others = worker_pids(cluster)
     assert len(others) == 2

@@ -167,6 +167,7 @@ def test_what_left_the_lot_is_no_part_of_it_but_stays_in_the_store(own_lot, tmp_
         assert [each.serial for each in store.history_of("P00004")] == ["P00004"]
 
 
+@pytest.mark.fault("one spoiled instrument of a lot")
 def test_one_spoiled_instrument_costs_no_other(own_lot, tmp_path):
     (own_lot.folder / "P00002" / "instrument.toml").write_text("[instrument]\nname = 3\n")
     for path in (own_lot.folder / "P00003").glob("*.wav"):
@@ -186,6 +187,7 @@ def test_a_lot_without_limits_says_what_to_write(own_lot, tmp_path):
         over(own_lot, tmp_path / "out")
 
 
+@pytest.mark.fault("recordings that change while they are read")
 def test_recordings_that_change_while_they_are_read_are_not_kept(own_lot, monkeypatch):
     real = work.measure_file
 
@@ -200,12 +202,14 @@ def test_recordings_that_change_while_they_are_read_are_not_kept(own_lot, monkey
     assert "changed while they were read" in (outcome.reason or "")
 
 
+@pytest.mark.fault("a worker of another version")
 def test_a_worker_of_another_version_is_refused(own_lot):
     session = Session("P00001", str(own_lot.folder / "P00001"), ("s1_open_1.wav",))
     with pytest.raises(UnusableInputError, match=r"has a worker of another version: .*, not older"):
         work.measure_session(Task(session), work.Settings("older"))
 
 
+@pytest.mark.fault("a run that is killed (KILL)")
 def test_a_run_that_is_killed_goes_on_where_it_was(lot, tmp_path):
     over(lot, tmp_path / "whole")
     out = tmp_path / "killed"
@@ -242,6 +246,7 @@ def ends_its_process(task: Task, poison: str) -> Outcome:
     return Outcome(task.session, None, "done")
 
 
+@pytest.mark.fault("an instrument that ends the process that measures it")
 def test_an_instrument_that_ends_its_process_is_a_fault_and_costs_no_other():
     tasks = [Task(Session(f"A{number}", "", ())) for number in range(6)]
     two = Workers(2, here=True)
@@ -252,6 +257,7 @@ def test_an_instrument_that_ends_its_process_is_a_fault_and_costs_no_other():
     assert set(reasons.values()) == {"done"}
 
 
+@pytest.mark.fault("a scheduler that does not answer")
 def test_no_scheduler_is_one_line(monkeypatch):
     monkeypatch.setattr(pool, "_SECONDS_TO_CONNECT", 1.0)
     with (

@@ -180,6 +180,7 @@ WRONG = [
 
 
 @pytest.mark.parametrize(("right", "wrong", "line"), WRONG)
+@pytest.mark.fault("a wrong key or value in lot.toml")
 def test_one_line_says_what_is_wrong(tmp_path, right, wrong, line) -> None:
     assert right in WHOLE
     with pytest.raises(UnusableInputError) as caught:
@@ -197,6 +198,7 @@ def test_without_any_limit_there_is_nothing_to_decide(tmp_path) -> None:
         read(tmp_path, "error = 3\n")
 
 
+@pytest.mark.fault("a lot.toml that is none")
 def test_what_is_no_specification_says_so(tmp_path) -> None:
     with pytest.raises(UnusableInputError, match="Give the specification of the lot"):
         read_specification(tmp_path)

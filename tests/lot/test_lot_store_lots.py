@@ -194,6 +194,7 @@ def test_since_a_moment(store) -> None:
     assert (store.count_since(200.0), store.count_since(999.5, by="recorded_s")) == (3, 1)
 
 
+@pytest.mark.fault("a clock that was set back between runs")
 def test_a_clock_that_was_set_back_is_noticed_and_breaks_nothing(store) -> None:
     assert store.clock_behind_s(0.0) == 0.0
     run = begin(store)

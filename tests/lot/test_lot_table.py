@@ -250,6 +250,7 @@ def test_table_behind_a_url(lot) -> None:
         ("A1,A1/a.wav,6,open,,,,,x", "has more cells than the head has columns. Put a cell"),
     ],
 )
+@pytest.mark.fault("a bad row in a lot's table")
 def test_bad_row_costs_its_session(lot, row, words) -> None:
     line = only_fault(lot, f"A1,A1/b.wav,6,open,,,,\n{row}\n")
     assert line.startswith("lot.csv, line 3, serial A1: ")
@@ -268,11 +269,13 @@ def test_row_whose_measuring_is_not_known_costs_all_of_its_instrument(lot) -> No
     assert line.startswith("lot.csv, line 3, serial A1: has repeat 'x'")
 
 
+@pytest.mark.fault("a row without serial number")
 def test_row_without_serial_number(lot) -> None:
     line = only_fault(lot, ",A1/b.wav,6,open,,,,\n")
     assert line == "lot.csv, line 2: has a serial that is empty. Give the serial in plain text."
 
 
+@pytest.mark.fault("a file listed twice")
 def test_file_listed_twice(lot) -> None:
     line = only_fault(lot, "A1,A1/a.wav,6,open,,,,\nA1,.\\A1\\a.wav,6,12,,,,\n")
     assert line == (
@@ -285,6 +288,7 @@ def test_file_listed_twice(lot) -> None:
     ("other", "serials"),
     [("A2,A1/a.wav,6,open,,,,", "A1 and A2"), ("A1,A1/a.wav,6,open,,,,2", "A1")],
 )
+@pytest.mark.fault("one file listed for two measurings")
 def test_one_file_of_two_measurings_costs_both(lot, other, serials) -> None:
     found = read(lot, f"A1,A1/a.wav,6,open,,,,\n{other}\n{GOOD}")
     assert [each.serial for each in found.sessions()] == ["good"]
@@ -299,6 +303,7 @@ def test_two_files_of_one_name(lot) -> None:
     assert line.startswith("lot.csv, line 2 and 3: list two files called 'a.wav' for serial A1.")
 
 
+@pytest.mark.fault("one serial number spelled in two ways")
 def test_one_serial_number_spelled_in_two_ways(lot) -> None:
     line = only_fault(lot, "A1,A1/a.wav,6,open,,,,\na1,A1/b.wav,6,open,line 2,,,\n")
     assert line == (
@@ -307,12 +312,14 @@ def test_one_serial_number_spelled_in_two_ways(lot) -> None:
     )
 
 
+@pytest.mark.fault("more files in an instrument than may be")
 def test_more_files_than_may_be(lot) -> None:
     text = "A1,A1/a.wav,,,,,,\nA1,A1/b.wav,,,,,,\n"
     line = only_fault(lot, text, rules=ReadingRules(Limits(files=1)))
     assert line.startswith("lot.csv, serial A1: holds more than 1 recordings")
 
 
+@pytest.mark.fault("a stranger's link out of the lot")
 def test_link_out_of_the_lot_of_a_stranger(lot, tmp_path) -> None:
     (lot / "x").symlink_to(put(tmp_path / "elsewhere", ["a.wav"]))
     text = "A1,x/a.wav,,,,,,\n"
@@ -336,12 +343,14 @@ def test_link_out_of_the_lot_of_a_stranger(lot, tmp_path) -> None:
         (f"serial,file\nA1,{'x' * 100_001}\n", "line 2: has more than 100000 characters"),
     ],
 )
+@pytest.mark.fault("a lot's table that is none")
 def test_wrong_table(lot, head, words) -> None:
     line = refused(lot, "", head)
     assert line.startswith("lot.csv")
     assert words in line
 
 
+@pytest.mark.fault("a lot's table in another encoding")
 def test_table_in_another_encoding(lot) -> None:
     (lot / "lot.csv").write_bytes("serial,file\nA1,A1/a.wav\nÄ2,b\n".encode("latin-1"))
     with pytest.raises(UnusableInputError, match=r"is not plain text in UTF-8\. Save it again as"):
@@ -349,12 +358,14 @@ def test_table_in_another_encoding(lot) -> None:
 
 
 @pytest.mark.parametrize("content", [b"", b"PAR1", b"PAR1" + bytes(100) + b"PAR1"])
+@pytest.mark.fault("a lot's table that is damaged")
 def test_damaged_parquet(lot, content) -> None:
     (lot / "lot.parquet").write_bytes(content)
     with pytest.raises(UnusableInputError, match=r"lot\.parquet: cannot be read as Parquet"):
         find_sessions(str(lot))
 
 
+@pytest.mark.fault("a lot's table that is a folder")
 def test_table_that_is_a_folder(lot) -> None:
     (lot / "lot.csv").mkdir()
     with pytest.raises(UnusableInputError, match=r"lot\.csv: is not a regular file\. Put the"):
@@ -376,6 +387,7 @@ def timed(lot, *rows: tuple[str, str]) -> tuple[str, ...]:
     return found.warnings
 
 
+@pytest.mark.fault("a station's clock that runs backwards")
 def test_clock_that_runs_backwards(lot) -> None:
     (warning,) = timed(
         lot,
@@ -406,6 +418,7 @@ def test_clocks_of_many_stations_stay_few_lines(lot) -> None:
     assert found[-1] == "Time runs backwards at 10 more stations."
 
 
+@pytest.mark.fault("times that lie in the future")
 def test_times_in_the_future(lot) -> None:
     # Now is 2031-06-01T00:00Z; without an offset it may be a clock of the zone UTC+14.
     assert timed(lot, ("a", "2031-06-01T00:01Z")) == ()

@@ -96,6 +96,7 @@ def test_an_instrument_is_measured_once_when_it_is_complete(made, folder, watche
     assert looks(watched, run, clock, SETTLED_S + 1) == []
 
 
+@pytest.mark.fault("a recording that is still being written")
 def test_a_recording_that_still_grows_is_waited_for(made, folder, watched, run, clock):
     shutil.copytree(made / "P00001", folder / "P00001")
     growing = folder / "P00001" / "s1_open_1.wav"
@@ -164,12 +165,14 @@ def test_what_is_known_is_counted_and_not_measured_again(made, folder, tmp_path)
         assert tally.complete
 
 
+@pytest.mark.fault("a folder to watch that is not there")
 def test_a_folder_that_is_not_there_is_one_line(tmp_path):
     with pytest.raises(UnusableInputError, match=r"nowhere: is not there\. Give the folder"):
         watch(str(tmp_path / "nowhere"), tmp_path / "out", ONE, threading.Event(), print)
 
 
 @pytest.mark.parametrize(("number", "strict"), [(signal.SIGTERM, True), (signal.SIGINT, False)])
+@pytest.mark.fault("a signal while a folder is watched")
 def test_the_command_ends_cleanly_on_a_signal(made, folder, tmp_path, number, strict):
     shutil.copytree(made / "P00001", folder / "P00001")
     (folder / "lot.toml").write_text("[error]\nlower_cents = 40.0\ntarget_cents = 50.0\n")

@@ -83,12 +83,3 @@ def test_clipped_recording_is_used_and_named(tmp_path, write_pluck) -> None:
     assert any("clipped" in caution.text for caution in found.cautions)
     whole = measure_recording(write_pluck("s5_open_2.wav", PluckModel(110.0)), SIX)
     assert (whole.remarks, whole.cautions) == ((), ())
-
-
-def test_constant_offset_does_not_matter(tmp_path, write_pluck) -> None:
-    import soundfile
-    from test_settled_pitch import off_cents
-
-    samples, rate = soundfile.read(write_pluck("p.wav", PluckModel(82.407)))
-    soundfile.write(tmp_path / "dc.wav", samples + 0.2, rate, subtype="PCM_24")
-    assert abs(off_cents(tmp_path / "dc.wav", 82.407)) < 0.1

@@ -50,6 +50,7 @@ def test_same_figures_when_decoded_apart(tmp_path, called) -> None:
         ("import sys; sys.stderr.write('[1]')", "cannot be read as sound"),
     ],
 )
+@pytest.mark.fault("a decoder that crashes or hangs")
 def test_decoder_that_crashes_or_hangs(wav, monkeypatch, start, words) -> None:
     """Its place is taken by a program that does as a decoder might that was taken over."""
     monkeypatch.setattr(apart, "_START", start)
@@ -58,6 +59,7 @@ def test_decoder_that_crashes_or_hangs(wav, monkeypatch, start, words) -> None:
     assert words in reason(wav, untrusted=True, decoding_s=seconds)
 
 
+@pytest.mark.fault("a decoder that waits for ever")
 def test_decoder_that_hangs_in_silence_is_stopped_by_the_clock(wav, monkeypatch) -> None:
     """Sleeping takes no time of the processor, which the system's own limit counts."""
     monkeypatch.setattr(apart, "_START", "import time; time.sleep(3600)")
@@ -94,6 +96,7 @@ def test_what_a_decoder_may_no_longer_do(tmp_path, wav, monkeypatch, attempt) ->
 
 
 @pytest.mark.parametrize("words", [(), ("--untrusted",)])
+@pytest.mark.fault("a Python module among the recordings")
 def test_nothing_is_run_from_the_folder(tmp_path, words) -> None:
     """A stranger's numpy.py or analyzer/ beside the recordings is no module of ours."""
     folder = tmp_path / "sent"
@@ -116,6 +119,7 @@ def test_nothing_is_run_from_the_folder(tmp_path, words) -> None:
     assert not (tmp_path / "ran").exists()
 
 
+@pytest.mark.fault("a container that is spoiled")
 def test_a_container_costs_no_other_recording(tmp_path, called) -> None:
     for name in ("s6_open_1.wav", "s6_f12_1.wav"):
         shutil.copy(SAMPLE_AUDIO / "own_saddles" / name, tmp_path)

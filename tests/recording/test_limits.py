@@ -59,6 +59,7 @@ def test_at_the_limit_is_within_it(wav, untrusted) -> None:
     assert open_recording(wav, ReadingRules(limits, untrusted)).rate_hz == RATE_HZ
 
 
+@pytest.mark.fault("a container beyond a limit")
 def test_limits_hold_for_containers(m4a) -> None:
     assert "lasts 2 s, more than 1" in reason(m4a, length_s=1.0)
     assert "sample rate of 48000 Hz" in reason(m4a, highest_rate_hz=44_100)
@@ -67,6 +68,7 @@ def test_limits_hold_for_containers(m4a) -> None:
 
 @BOTH
 @pytest.mark.parametrize("rate_hz", [1, 7999, 384_001, 2**31 - 1])
+@pytest.mark.fault("a sampling rate out of reach")
 def test_rates_out_of_reach(tmp_path, untrusted, rate_hz) -> None:
     path = tmp_path / "s6_open_1.wav"
     soundfile.write(path, TONE, RATE_HZ)
@@ -77,6 +79,7 @@ def test_rates_out_of_reach(tmp_path, untrusted, rate_hz) -> None:
 
 
 @BOTH
+@pytest.mark.fault("a header that promises hours")
 def test_header_that_promises_hours(tmp_path, untrusted) -> None:
     """A FLAC header holds the number of samples in 36 bits (RFC 9639, section 8.2)."""
     path = tmp_path / "s6_open_1.flac"
@@ -90,6 +93,7 @@ def test_header_that_promises_hours(tmp_path, untrusted) -> None:
 
 
 @BOTH
+@pytest.mark.fault("a header that promises too little")
 def test_header_that_promises_too_little(tmp_path, untrusted) -> None:
     """A count of 0 means unknown in FLAC: what is really there is held to the limits."""
     path = tmp_path / "s6_open_1.flac"
@@ -103,12 +107,14 @@ def test_header_that_promises_too_little(tmp_path, untrusted) -> None:
     assert whole.levels.shape[0] * whole.step_s == pytest.approx(2.0, abs=0.01)
 
 
+@pytest.mark.fault("a container that promises too little")
 def test_container_that_promises_too_little(tmp_path) -> None:
     """ADTS has no length at all."""
     path = encode(tmp_path / "s6_open_1.aac", TONE, RATE_HZ, FORMATS[9])
     assert "lasts" in reason(path, length_s=1.0)
 
 
+@pytest.mark.fault("a small file that unpacks to much silence")
 def test_small_file_of_much_silence(tmp_path) -> None:
     path = tmp_path / "s6_open_1.flac"
     soundfile.write(path, np.zeros((30 * 96_000, 8), dtype=np.int16), 96_000)
@@ -117,6 +123,7 @@ def test_small_file_of_much_silence(tmp_path) -> None:
     assert "lasts 30 s" in reason(path, length_s=20)
 
 
+@pytest.mark.fault("a folder of too many recordings")
 def test_folder_of_too_many_files(tmp_path, called) -> None:
     for number in range(4):
         (tmp_path / f"s6_open_{number}.wav").write_bytes(b"RIFF")
@@ -140,6 +147,7 @@ def test_folder_of_too_many_files(tmp_path, called) -> None:
         ("lowest_rate_hz=100", "sets lowest_rate_hz to '100'"),
     ],
 )
+@pytest.mark.fault("a limit that cannot be")
 def test_limits_that_cannot_be(change, words) -> None:
     with pytest.raises(UnusableInputError) as caught:
         limits_with([change])
@@ -153,6 +161,7 @@ def test_every_limit_can_be_set() -> None:
     assert given == Limits(**changes)
 
 
+@pytest.mark.fault("a stranger's link out of the folder")
 def test_links_out_of_the_folder(tmp_path, wav) -> None:
     folder = tmp_path / "sent"
     folder.mkdir()
@@ -167,6 +176,7 @@ def test_links_out_of_the_folder(tmp_path, wav) -> None:
 
 
 @pytest.mark.parametrize("name", ["instrument.toml", "takes.csv"])
+@pytest.mark.fault("a stranger's table that is a link out of the folder")
 def test_tables_that_are_links_out_of_the_folder(tmp_path, called, name) -> None:
     """Their faults are quoted in messages: a link would quote somebody else's file."""
     folder = tmp_path / "sent"

@@ -78,6 +78,7 @@ def test_content_counts_and_not_the_ending(tmp_path) -> None:
     assert open_recording(renamed).rate_hz == RATE_HZ
 
 
+@pytest.mark.fault("a phone file that breaks off")
 def test_file_that_breaks_off(tmp_path) -> None:
     path = encode(tmp_path / "note.aac", TONE, RATE_HZ, FORMATS[9])
     content = path.read_bytes()
@@ -92,6 +93,7 @@ def test_file_that_breaks_off(tmp_path) -> None:
         open_recording(header_at_the_end)
 
 
+@pytest.mark.fault("a video without sound")
 def test_picture_without_sound(tmp_path) -> None:
     import av
     from phone_files import _add_picture
@@ -104,6 +106,7 @@ def test_picture_without_sound(tmp_path) -> None:
 
 
 @pytest.mark.parametrize("ending", sorted(CONTAINERS))
+@pytest.mark.fault("garbage under the ending of every format")
 def test_garbage_under_every_ending(tmp_path, ending) -> None:
     path = tmp_path / f"note{ending}"
     path.write_bytes(np.random.default_rng(3).bytes(2000))
@@ -111,6 +114,7 @@ def test_garbage_under_every_ending(tmp_path, ending) -> None:
         open_recording(path)
 
 
+@pytest.mark.fault("the reader of phone files is not installed")
 def test_missing_reader_is_named_with_its_extra(tmp_path, monkeypatch) -> None:
     path = encode(tmp_path / "note.m4a", TONE, RATE_HZ, M4A)
     monkeypatch.setattr(apart, "find_spec", lambda _: None)
@@ -118,6 +122,7 @@ def test_missing_reader_is_named_with_its_extra(tmp_path, monkeypatch) -> None:
         open_recording(path)
 
 
+@pytest.mark.fault("PyAV cannot be imported")
 def test_without_the_extra_all_else_works(tmp_path) -> None:
     """In a process in which PyAV cannot be imported."""
     path = tmp_path / "tone.wav"

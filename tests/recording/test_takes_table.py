@@ -65,6 +65,7 @@ def test_rows_become_labels_with_takes_in_order(tmp_path) -> None:
         ('"a.wav,,,6,open', "is no CSV"),
     ],
 )
+@pytest.mark.fault("a wrong row in takes.csv")
 def test_faults_name_the_line_the_value_and_the_remedy(tmp_path, row, words) -> None:
     with pytest.raises(UnusableInputError) as caught:
         table(tmp_path, row + "\n")
@@ -74,6 +75,7 @@ def test_faults_name_the_line_the_value_and_the_remedy(tmp_path, row, words) -> 
     assert message.isprintable()
 
 
+@pytest.mark.fault("takes.csv without its columns, or too large")
 def test_heads_and_sizes(tmp_path) -> None:
     with pytest.raises(UnusableInputError, match="Give a table with the columns file, start_s"):
         table(tmp_path, "", head="file,string,fret\n")

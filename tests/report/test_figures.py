@@ -196,6 +196,7 @@ def test_strings_without_notes_have_no_file(own, tmp_path) -> None:
     assert "string_5.png" in files
 
 
+@pytest.mark.fault("figures that have no place, or no matplotlib")
 def test_places_are_looked_at_before_the_work(tmp_path) -> None:
     file = tmp_path / "file"
     file.touch()
@@ -233,6 +234,7 @@ def test_analyze_writes_figures(called, tmp_path, monkeypatch) -> None:
     assert "pip install 'pluckcheck[plots]'" in told.err
 
 
+@pytest.mark.fault("figures that would take the place of an input")
 def test_figures_take_no_inputs_place(called, tmp_path) -> None:
     """An instrument file of that name, and a link to a recording."""
     source = SAMPLE_AUDIO / "paired_saddles"

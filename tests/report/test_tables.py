@@ -16,11 +16,11 @@ import sys
 from datetime import date, datetime
 from pathlib import Path
 
-import openpyxl
 import pandas as pd
 import pytest
 from conftest import ROOT, SAMPLE_AUDIO
 from made_reports import instrument_of, own_saddles, report_with
+from read_tables import numbers_agree, read_back, records, rows_of, sheets
 
 from analyzer.analysis import analyze_folder
 from analyzer.errors import UnusableInputError
@@ -32,7 +32,6 @@ from analyzer.report.spreadsheet import as_xlsx
 from analyzer.report.tables import (
     as_csv,
     frame_as_csv,
-    frame_as_parquet,
     recordings_frame,
     strings_frame,
     table_form,
@@ -76,52 +75,6 @@ def hostile(tmp_path) -> Report:
     return report_with(instrument, {6: -7.0, 5: 5.0}, *others, warnings=("@warning",))
 
 
-def sheets(content: bytes) -> openpyxl.Workbook:
-    return openpyxl.load_workbook(io.BytesIO(content))
-
-
-def rows_of(sheet) -> list[dict]:
-    heading, *rows = [[cell.value for cell in row] for row in sheet.iter_rows()]
-    return [dict(zip(heading, row, strict=True)) for row in rows]
-
-
-def read_back(frame: pd.DataFrame) -> dict[str, list[dict]]:
-    """A table's rows as CSV and as Parquet have them; None for what is missing."""
-    lines = csv.DictReader(io.StringIO(frame_as_csv(frame)))
-    parquet = pd.read_parquet(io.BytesIO(frame_as_parquet(frame)))
-    return {
-        "csv": [{key: cell_of(text) for key, text in row.items()} for row in lines],
-        "parquet": records(parquet),
-    }
-
-
-def records(frame: pd.DataFrame) -> list[dict]:
-    rows = frame.to_dict("records")
-    return [{key: None if pd.isna(cell) else cell for key, cell in row.items()} for row in rows]
-
-
-def cell_of(text: str) -> str | float | None:
-    try:
-        return float(text)
-    except ValueError:
-        return text or None
-
-
-def numbers_agree(rows: list[dict], entries: list[dict], rel: float) -> int:
-    """Every number under a key that both have; how many there were."""
-    compared = 0
-    assert len(rows) == len(entries)
-    for row, entry in zip(rows, entries, strict=True):
-        for key in row.keys() & entry.keys():
-            if isinstance(entry[key], int | float):
-                assert isinstance(row[key], int | float), key
-                assert math.isclose(row[key], entry[key], rel_tol=rel), key
-                compared += 1
-            elif entry[key] is None:
-                assert row[key] is None, key
-    return compared
-
-
 def test_numbers_are_those_of_the_json(demo, body) -> None:
     """CSV and Parquet to the last bit; a cell of XLSX to the 15 digits that spreadsheets keep."""
     book = sheets(as_xlsx(demo, DAY))
@@ -162,6 +115,7 @@ def test_every_start_of_a_formula_is_defused(name) -> None:
     assert defused(name)[1:] == name
 
 
+@pytest.mark.fault("text that a spreadsheet would obey")
 def test_no_text_of_a_table_is_a_formula(hostile) -> None:
     for frame in (strings_frame(hostile), recordings_frame(hostile)):
         text = frame_as_csv(frame)
@@ -192,6 +146,7 @@ def test_a_negative_number_is_a_number(hostile) -> None:
     assert next(csv.DictReader(io.StringIO(as_csv(hostile))))["error_cents"].startswith("-")
 
 
+@pytest.mark.fault("names that no encoding has")
 def test_names_that_no_encoding_has() -> None:
     recording = RecordingResult("a\udcff\ufffe\x00b.wav", 1, "open", 1, "rejected", "c\ud800")
     report = Report("n\udc80", ("E2",), 440.0, (StringResult(1, "E2", "r"),), (), (recording,), ())
@@ -269,6 +224,7 @@ def test_ending_chooses_parquet(called, tmp_path, body) -> None:
     assert len(pd.read_parquet(places[1])) == len(body["recordings"])
 
 
+@pytest.mark.fault("the library for Parquet is not installed")
 def test_without_the_library_for_parquet(monkeypatch) -> None:
     monkeypatch.setattr(tables, "find_spec", lambda _: None)
     with pytest.raises(
@@ -285,6 +241,7 @@ def test_workbook_into_a_pipe(run) -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="no pseudo-terminals")
+@pytest.mark.fault("a workbook that would go to the terminal")
 def test_workbook_does_not_go_to_a_terminal() -> None:
     reading, terminal = os.openpty()
     words = [sys.executable, "-m", "cli", "analyze", "sample_audio/own_saddles", "--xlsx", "-"]
@@ -298,6 +255,7 @@ def test_workbook_does_not_go_to_a_terminal() -> None:
     assert done.stderr.startswith("pluckcheck: --xlsx: would go to the terminal")
 
 
+@pytest.mark.fault("pyarrow cannot be imported")
 def test_tables_without_pyarrow() -> None:
     """pandas keeps text in another way then."""
     code = (
@@ -318,6 +276,7 @@ def test_tables_without_pyarrow() -> None:
     assert (done.stdout, done.returncode) == ("7 True\n", 0), done.stderr
 
 
+@pytest.mark.fault("two tables into one file")
 def test_outputs_do_not_share_a_place(called, tmp_path) -> None:
     place = tmp_path / "one"
     done = called(

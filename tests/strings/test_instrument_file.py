@@ -97,6 +97,7 @@ WRONG = [
 
 
 @pytest.mark.parametrize(("right", "wrong", "line"), WRONG)
+@pytest.mark.fault("a wrong key or value in instrument.toml")
 def test_one_line_says_what_is_wrong(tmp_path, right, wrong, line) -> None:
     text = INSTRUMENT + BRIDGE
     assert right in text
@@ -108,6 +109,7 @@ def test_one_line_says_what_is_wrong(tmp_path, right, wrong, line) -> None:
     assert "\n" not in said
 
 
+@pytest.mark.fault("a wrong instrument file, as the command tells it")
 def test_command_ends_with_the_line_and_code_2(tmp_path, run) -> None:
     (tmp_path / "instrument.toml").write_text(INSTRUMENT.replace("647.7", "-1"), encoding="utf-8")
     (tmp_path / "s6_open_1.wav").write_bytes(b"RIFF")

@@ -70,6 +70,7 @@ def test_every_key_is_read(tmp_path) -> None:
         ("tension_n = 62.8", "tension_n = 128", "at E2 and 650 mm pulls with 62.8. Mend"),
     ],
 )
+@pytest.mark.fault("a wrong key or value in [[strings]]")
 def test_one_line_says_what_is_wrong(tmp_path, right, wrong, line) -> None:
     assert right in SIXTH
     with pytest.raises(UnusableInputError) as caught:
@@ -90,6 +91,7 @@ def test_the_manuals_example_is_read(tmp_path) -> None:
     assert list(unmodelled(found)) == []
 
 
+@pytest.mark.fault("a string given twice")
 def test_a_string_given_twice_and_a_list_of_no_tables(tmp_path) -> None:
     with pytest.raises(UnusableInputError, match="gives string 6 twice"):
         read(tmp_path, HEAD + SIXTH + SIXTH)

@@ -121,5 +121,13 @@ def _inside(room: Path, file: str) -> Path:
 
 @contextmanager
 def _temporary() -> Iterator[Path]:
-    with TemporaryDirectory(prefix="pluckcheck-") as room:
-        yield Path(room)
+    try:
+        room = TemporaryDirectory(prefix="pluckcheck-")
+    except OSError as error:
+        raise UnusableInputError(
+            "temporary files",
+            f"have no place ({error.strerror})",
+            "Free some space where they go, or set TMPDIR to a folder that has it",
+        ) from error
+    with room as path:
+        yield Path(path)

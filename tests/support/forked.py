@@ -1,0 +1,94 @@
+"""``pluckcheck`` in a fork of the test's process: quick, and what is done to it ends there."""
+
+from __future__ import annotations
+
+import os
+import select
+import signal
+import sys
+import traceback
+import warnings
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from cli.main import main
+
+_CRASHED = 99
+
+
+@dataclass
+class Forked:
+    """A fork that runs; ``code``, ``out`` and ``err`` are there after ``wait``."""
+
+    pid: int
+    pipes: tuple[int, int]
+    code: int | None = None
+    texts: dict[int, bytes] = field(default_factory=dict)
+
+    def wait(self) -> Forked:
+        self.texts = dict.fromkeys(self.pipes, b"")
+        left = set(self.pipes)
+        while left:
+            for each in select.select(list(left), [], [])[0]:
+                content = os.read(each, 65_536)
+                self.texts[each] += content
+                if not content:
+                    left.remove(each)
+                    os.close(each)
+        _, status = os.waitpid(self.pid, 0)
+        self.code = os.waitstatus_to_exitcode(status)
+        return self
+
+    @property
+    def out(self) -> str:
+        return self.texts[self.pipes[0]].decode()
+
+    @property
+    def err(self) -> str:
+        return self.texts[self.pipes[1]].decode()
+
+
+def begin(*words: object, prepare: Callable[[], object] = lambda: None) -> Forked:
+    """Start ``pluckcheck`` with these words, after ``prepare`` was called in the fork."""
+    out, err = os.pipe(), os.pipe()
+    with warnings.catch_warnings():
+        warnings.simplefilter(
+            "ignore", DeprecationWarning
+        )  # of forks beside threads; none work now
+        pid = os.fork()
+    if pid == 0:
+        _be_pluckcheck([str(each) for each in words], (out[1], err[1]), prepare)
+    os.close(out[1])
+    os.close(err[1])
+    return Forked(pid, (out[0], err[0]))
+
+
+def forked(*words: object, prepare: Callable[[], object] = lambda: None) -> Forked:
+    """The same, waited for."""
+    return begin(*words, prepare=prepare).wait()
+
+
+def _be_pluckcheck(
+    words: list[str], streams: tuple[int, int], prepare: Callable[[], object]
+) -> None:
+    code: object = _CRASHED
+    try:
+        os.setsid()
+        signal.signal(signal.SIGINT, signal.default_int_handler)  # whatever the runner ignores
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+        for number, each in enumerate(streams, 1):
+            os.dup2(each, number)
+            os.close(each)
+        sys.stdout = os.fdopen(os.dup(1), "w")
+        sys.stderr = os.fdopen(2, "w", buffering=1, closefd=False)
+        sys.argv = ["pluckcheck", *words]
+        prepare()
+        main()
+    except SystemExit as end:
+        code = end.code or 0
+    except BaseException:  # noqa: BLE001 - a fork must never go on as the test
+        traceback.print_exc()
+    finally:
+        for each in (sys.stdout, sys.stderr):
+            each.flush()
+        os._exit(code if isinstance(code, int) else _CRASHED)
