@@ -66,7 +66,9 @@ def test_another_strings_line_does_not_make_it_an_octave_lower(tmp_path, write_p
     from test_settled_pitch import off_cents
 
     f_hz = note_hz("D#2")
-    samples, rate = soundfile.read(write_pluck("a.wav", PluckModel(f_hz, 4e-5, first_partial_db=-25)))
+    samples, rate = soundfile.read(
+        write_pluck("a.wav", PluckModel(f_hz, 4e-5, first_partial_db=-25))
+    )
     t_s = np.arange(samples.size) / rate
     for ratio, level in ((0.548, 0.05), (1.4957, 0.02)):
         samples += level * np.exp(-t_s / 2) * np.sin(2 * np.pi * ratio * f_hz * t_s)
