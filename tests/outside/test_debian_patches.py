@@ -13,9 +13,10 @@ import numpy as np
 import pytest
 from measured_notes import measured
 from open_recordings import fetched
-from stated_notes import key_hz, patch_notes
+from stated_notes import StatedNote, key_hz, patch_notes
 
 from analyzer.music import cents_between, nearest_note
+from analyzer.pitch.settle import SettledPitch
 
 pytestmark = pytest.mark.source(
     "Debian package freepats 20060219 (samples with stated frequencies)",
@@ -32,7 +33,7 @@ def notes_of(tmp_path_factory):
     folder = fetched("patches")
     scratch = tmp_path_factory.mktemp("patches") / "note.wav"
 
-    def of(patch: str):
+    def of(patch: str) -> list[tuple[StatedNote, SettledPitch]]:
         notes = patch_notes(folder / f"{patch}.pat")
         return [(note, measured(note.write(scratch))) for note in notes]
 

@@ -7,8 +7,8 @@ practice, from memory). And of a note whose partials do not agree, or that glide
 several pitches: how far apart these lie, Praat shows (``praat_reference``).
 
 What pluckcheck calls the pitch is at the lower end of them: the first partial of a stiff string,
-once the note has settled. So it lies below what is stated, by about a cent on average and by several
-on thick strings, whose partials are stretched most.
+once the note has settled. So it lies below what is stated, by about a cent on average and by
+several on thick strings, whose partials are stretched most.
 """
 
 from __future__ import annotations
@@ -134,7 +134,7 @@ def test_octave_of_itself_misses_by_what_it_was_moved(notes_of, tmp_path, instru
 
 @pytest.mark.parametrize("instrument", [*BASSES, *STRUCK])
 def test_the_lowest_string_of_a_bass_is_heard(notes_of, instrument) -> None:
-    """E1, 41.2 Hz: within the font's correction and what the partials of so thick a string differ."""
+    """E1, 41.2 Hz: as stated, or as far below as the pitches of so thick a string lie apart."""
     note, pitch = notes_of(instrument)[0]
     assert note.key == 28
     off_cents = cents_between(note.stated_hz, pitch.settled_hz)

@@ -81,7 +81,7 @@ def test_every_note_is_called_by_its_name(bass) -> None:
     assert found == {path.stem: path.stem.replace("s", "#") for path in paths}
 
 
-def readings(path, *spans_s):
+def readings(path, *spans_s: tuple[float, float]):
     samples, rate_hz = soundfile.read(path)
     used = samples[: round((spans_s[-1][1] + 0.2) * rate_hz)]
     return praat_readings(used, rate_hz, note_hz(path.stem), spans_s)
