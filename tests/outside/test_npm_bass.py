@@ -18,6 +18,7 @@ from praat_reference import PRAAT_ERROR_CENTS, praat_readings
 
 from analyzer.music import nearest_note, note_hz
 
+PRAAT = "Praat's pitch (praat-parselmouth) on recordings of an electric bass"
 pytestmark = pytest.mark.source(
     "npm package tonejs-instrument-bass-electric-wav 1.1.2",
     "open data",
@@ -87,6 +88,7 @@ def readings(path, *spans_s: tuple[float, float]):
     return praat_readings(used, rate_hz, note_hz(path.stem), spans_s)
 
 
+@pytest.mark.source(PRAAT, "reference library", "errors of four strings of a real bass")
 def test_errors_of_real_octaves_agree_with_praat(bass, tmp_path) -> None:
     """Each note and the one an octave higher as one string; they were not tuned to each other."""
     pairs = {note: f"{note[:-1]}{int(note[-1]) + 1}" for note in ("E1", "G1", "As1", "G2")}
@@ -103,6 +105,7 @@ def test_errors_of_real_octaves_agree_with_praat(bass, tmp_path) -> None:
     assert np.median(differences) < 3.0
 
 
+@pytest.mark.source(PRAAT, "reference library", "a low note that falls is cautioned")
 def test_lowest_note_falls_as_praat_hears_it_and_that_is_said(bass, tmp_path) -> None:
     """C#1 falls by some 20 cents after three seconds: no settled pitch, however it is measured."""
     heard = readings(path_of(bass, "Cs1"), (1.0, 2.0), (3.0, 5.0))
