@@ -12,7 +12,7 @@ import tomllib
 from pathlib import Path
 
 PROJECT = Path(__file__).parents[1] / "pyproject.toml"
-ONLY_FOR_TESTS = {"test", "fuzz", "all"}
+ONLY_FOR_TESTS = {"test", "references", "fuzz", "all"}
 _LEAST = re.compile(r"(?P<name>[\w.-]+)>=(?P<version>[\w.]+)")
 
 

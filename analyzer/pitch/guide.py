@@ -31,6 +31,12 @@ _RAISE_LINES = 14
 _RAISE_REACH = 0.02  # of the pitch
 _RAISE_FAINT_DB = 40.0  # lines this far below the others are not the note's own
 _RAISE_CLEAR_DB = 18.0  # nor are lines that hardly stand out of what lies between them
+_ODD_LINES = np.array([1, 3, 5, 7])  # of a pitch; twice the pitch has none of them
+_ODD_FEWEST = 2  # one alone is another string's
+# From two real notes whose octave was heard: the loudest odd line 17 dB below the loudest of all,
+# every one 49 dB clear. Other strings that ring on lie some 30 dB below.
+_ODD_LOUD_DB = 25.0
+_ODD_CLEAR_DB = 30.0
 
 
 @dataclass(frozen=True)
@@ -43,7 +49,7 @@ class Guide:
 
 def guide_note(spectrum: NoteSpectrum, lines: LineSpectrum) -> Guide:
     """The rough pitch of a note; ``voiced_share`` is small where there is none."""
-    look_hz = _raised(_look(spectrum), lines)
+    look_hz = _lowered(_raised(_look(spectrum), lines), lines)
     return _track(spectrum, look_hz)
 
 
@@ -109,12 +115,33 @@ def _no_lines_of_its_own(
     own = number % multiple != 0
     if float(np.max(level_db[own])) < float(np.max(level_db[~own])) - _RAISE_FAINT_DB:
         return True
+    if multiple == 2 and level_db.size >= _ODD_LINES[-1]:
+        heard = levels_db[_ODD_LINES - 1] > np.max(levels_db) - _RAISE_FAINT_DB
+        heard &= _odd_clear_db(look_hz, lines, levels_db) >= _RAISE_CLEAR_DB
+        return int(np.sum(heard)) < _ODD_FEWEST
     loudest_first = np.flatnonzero(own)[np.argsort(-level_db[own])]
     for line in loudest_first:  # of a note that is none of a fraction, the first stands clear
         floor_db = float(lines.floor_db(number[line : line + 1] * look_hz, look_hz)[0])
         if level_db[line] - floor_db >= _RAISE_CLEAR_DB:
             return False
     return True
+
+
+def _lowered(look_hz: float, lines: LineSpectrum) -> float:
+    """YIN errs to the octave where a string's odd lines are weak: they are heard all the same."""
+    half_hz = 0.5 * look_hz
+    if half_hz < LOWEST_HZ:
+        return look_hz
+    level_db = _levels_db(half_hz, lines)
+    loud = np.max(level_db[_ODD_LINES - 1]) >= np.max(level_db) - _ODD_LOUD_DB
+    clear = np.all(_odd_clear_db(half_hz, lines, level_db) >= _ODD_CLEAR_DB)
+    return half_hz if loud and clear else look_hz
+
+
+def _odd_clear_db(look_hz: float, lines: LineSpectrum, levels_db: Real) -> Real:
+    """How far the first odd lines of a pitch stand out of what lies between its lines, dB."""
+    floor_db = lines.floor_db(_ODD_LINES * look_hz, look_hz)
+    return np.asarray(levels_db[_ODD_LINES - 1] - floor_db)
 
 
 def _track(spectrum: NoteSpectrum, look_hz: float) -> Guide:

@@ -18,10 +18,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-import _paths
+import _paths  # noqa: F401
 import joblib
 import numpy as np
 import soundfile
+from _readme import put_into_readme
 from pluck_model import PluckModel, early_drift_cents, recording
 from threadpoolctl import threadpool_limits
 
@@ -212,16 +213,6 @@ WHOLE = (
     "| case | root mean square (aim) | worst (aim) | within 95 % interval | median half-width | "
     "| drift rms | drift worst | B off, median | ms a pluck |\n" + "| --- " * 10 + "|"
 )
-README = _paths.ROOT / "README.md"
-BEGIN, END = "<!-- benchmark -->\n", "<!-- end of benchmark -->\n"
-
-
-def put_into_readme(rows: Sequence[Row]) -> None:
-    text = README.read_text(encoding="utf-8")
-    before, rest = text.split(BEGIN)
-    after = rest.split(END)[1]
-    table = "\n".join([SHORT, *(each.short for each in rows)])
-    README.write_text(f"{before}{BEGIN}{table}\n{END}{after}", encoding="utf-8")
 
 
 def main() -> None:
@@ -239,7 +230,7 @@ def main() -> None:
                 rows.append(Row.of(case, run(tasks)))
                 print(rows[-1].whole, flush=True)
     if chosen.readme:
-        put_into_readme(rows)
+        put_into_readme("benchmark", "\n".join([SHORT, *(each.short for each in rows)]))
 
 
 if __name__ == "__main__":

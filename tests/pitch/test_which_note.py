@@ -46,6 +46,36 @@ def test_octave_is_right_over_the_whole_range(write_pluck, note, first_partial_d
     assert abs(off_cents(write_pluck("p.wav", model), note_hz(note))) < 0.1
 
 
+def test_weak_odd_partials_do_not_make_it_an_octave_higher(tmp_path, write_pluck) -> None:
+    """As on a real nylon string, whose odd partials lie 17 to 36 dB below the even ones."""
+    import soundfile
+    from test_settled_pitch import off_cents
+
+    octave, rate = soundfile.read(write_pluck("a.wav", PluckModel(2 * 590.67, 4e-5)))
+    whole, _ = soundfile.read(write_pluck("b.wav", PluckModel(590.67, 1e-5), seed=2))
+    for below_db, truth_hz in ((-20, 590.67), (-40, 2 * 590.67)):
+        path = tmp_path / "s1_f12_1.wav"
+        soundfile.write(path, octave + 10 ** (below_db / 20) * whole, rate, subtype="PCM_24")
+        assert abs(off_cents(path, truth_hz)) < 20
+
+
+def test_another_strings_line_does_not_make_it_an_octave_lower(tmp_path, write_pluck) -> None:
+    """As on a real slapped bass: the low string sounds 21 dB below, and a line between partials."""
+    import numpy as np
+    import soundfile
+    from test_settled_pitch import off_cents
+
+    f_hz = note_hz("D#2")
+    samples, rate = soundfile.read(
+        write_pluck("a.wav", PluckModel(f_hz, 4e-5, first_partial_db=-25))
+    )
+    t_s = np.arange(samples.size) / rate
+    for ratio, level in ((0.548, 0.05), (1.4957, 0.02)):
+        samples += level * np.exp(-t_s / 2) * np.sin(2 * np.pi * ratio * f_hz * t_s)
+    soundfile.write(tmp_path / "p.wav", samples, rate, subtype="PCM_24")
+    assert abs(off_cents(tmp_path / "p.wav", f_hz)) < 5
+
+
 def test_semitone_down_is_in_tune_to_itself(write_pluck) -> None:
     found = measure(write_pluck, "s6_open_1.wav", note_hz("D#2"))
     assert found.pitch is not None
