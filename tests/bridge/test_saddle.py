@@ -1,10 +1,4 @@
-"""The way to a saddle move, against published values.
-
-[AB24] M. B. Anderson, R. G. Beausoleil, "Classical guitar intonation and compensation: The
-well-tempered guitar", J. Acoust. Soc. Am. 156(1), 683 (2024), normal-tension nylon set: string data
-are published; the errors at the 12th fret and the moves were computed from the paper's formulas
-apart from this project. Lengths by the cents definition were computed likewise.
-"""
+"""The way to a saddle move: steps, travel, what is better left alone."""
 
 from __future__ import annotations
 

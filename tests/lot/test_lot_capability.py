@@ -1,4 +1,4 @@
-"""Constants, capability and yield against published tables, and against what is known in theory."""
+"""Capability and yield: reasons in place of numbers, and how often the intervals hold."""
 
 from __future__ import annotations
 

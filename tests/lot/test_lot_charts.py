@@ -1,4 +1,4 @@
-"""Control charts and run rules against published examples, and against probability."""
+"""Control charts and run rules: patterns drawn by hand, reasons, and how often they alarm."""
 
 from __future__ import annotations
 

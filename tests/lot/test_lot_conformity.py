@@ -1,8 +1,4 @@
-"""Conformity and guard bands against published numbers and closed forms.
-
-[106] JCGM 106:2012, [14253] ISO 14253-1:2017: examples and clauses from memory, each of which the
-normal distribution bears out.
-"""
+"""Conformity and guard bands: what must hold for any value, limits and uncertainty."""
 
 from __future__ import annotations
 

@@ -1,9 +1,4 @@
-"""Measurement system analysis, both methods, against published tables and cases worked by hand.
-
-The first study and its tables are those of AIAG, Measurement Systems Analysis, 4th ed. (data SEEN
-in several transcriptions); its analysis of variance as printed in a published account of that study
-of 2015 (SEEN 2nd-hand), in more digits COMPUTED apart from this project.
-"""
+"""Gauge studies: what must hold for any, and what a study that says nothing gives as its reason."""
 
 from __future__ import annotations
 

@@ -1,8 +1,4 @@
-"""Moments, one-way analysis of variance and lines against NIST's Statistical Reference Datasets.
-
-The certified values are SEEN: NIST StRD, Univariate Summary Statistics, Analysis of Variance,
-Linear Regression. Longley is left out: the program fits no more than one slope.
-"""
+"""Moments and one-way analysis of variance: missing values, unequal groups, reasons."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Risks of wrong decisions: against scipy's bivariate normal distribution, and by simulation."""
+"""Risks of wrong decisions: bounds, and by simulation."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Degrees of freedom and drift against the guide, and what a trend's interval promises."""
+"""Degrees of freedom and drift by hand, and what a trend's interval promises."""
 
 from __future__ import annotations
 

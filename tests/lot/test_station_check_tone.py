@@ -1,8 +1,6 @@
-"""A recorded tone against truths put in, and against the bound that noise sets.
+"""A recorded tone against truths put in.
 
-The bound: D. C. Rife and R. R. Boorstyn, IEEE Trans. IT-20, 591 (1974), of a complex tone, with a
-number as published second-hand; that of a real tone is twice its variance for noise of one
-variance. What a clock does to a pitch follows from the definition of the hertz.
+What a clock does to a pitch follows from the definition of the hertz.
 """
 
 from __future__ import annotations

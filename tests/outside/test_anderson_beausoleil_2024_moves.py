@@ -18,6 +18,7 @@ from compensation_tables import (
 )
 from pluck_model import PluckModel, recording
 from published_strings import ROWS, string_of
+from string_sets import HEAD, SIXTH
 
 from analyzer.analysis import analyze_folder
 from analyzer.bridge.effect import LengthEffect, saddle_move_mm
@@ -74,27 +75,6 @@ def test_published_pairs_as_recordings(tmp_path) -> None:
         assert found.saddle_move_mm == pytest.approx(back_mm, rel=0.02)
 
 
-HEAD = """
-[instrument]
-scale_length_mm = 650
-tuning = ["E2", "A2", "D3", "G3", "B3", "E4"]
-"""
-
-
-SIXTH = """
-[[strings]]
-string = 6
-diameter_mm = 1.092
-material = "nylon"
-mass_per_length_g_per_m = 5.470
-tension_n = 62.8
-stretch_response = 28.6
-stretch_response_uncertainty = 0.8
-height_at_fret_1_mm = 1.22
-height_at_fret_12_mm = 3.0
-"""
-
-
 @pytest.mark.source(AB24, "published formula", "six pairs of notes from sound to error and move")
 def test_report_uses_the_model_where_it_can(tmp_path, run, write_pluck) -> None:
     """[AB24] string 6 of the normal set: 82.406889 and 165.5617 Hz, back by 2.932 mm (COMPUTED)."""
@@ -108,3 +88,22 @@ def test_report_uses_the_model_where_it_can(tmp_path, run, write_pluck) -> None:
     assert sixth["saddle_move_mm"] == pytest.approx(2.932, rel=0.02)
     assert fifth["saddle_move_mm"] == pytest.approx(2.963, rel=0.005)  # COMPUTED, length alone
     assert sixth["saddle_move_mm"] < fifth["saddle_move_mm"] - 0.02
+
+
+# COMPUTED: L e / 1731.234 and L (m - 1) / (2 - m) at 650 mm, strings 1 to 6, mm.
+@pytest.mark.parametrize(
+    ("string", "linear_mm", "exact_mm"),
+    [
+        (1, 1.886, 1.894),
+        (2, 2.100, 2.111),
+        (3, 2.806, 2.824),
+        (4, 1.870, 1.878),
+        (5, 2.233, 2.244),
+        (6, 2.943, 2.963),
+    ],
+)
+def test_move_by_length_alone(string, linear_mm, exact_mm) -> None:
+    error_cents = AB24_NORMAL[string][2]
+    effect = LengthEffect(650.0)
+    assert saddle_move_mm(error_cents, effect) == pytest.approx(exact_mm, abs=0.001)
+    assert -error_cents / effect.slope_cents_per_mm(0.0) == pytest.approx(linear_mm, abs=0.001)

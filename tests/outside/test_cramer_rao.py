@@ -24,19 +24,53 @@ pytestmark = pytest.mark.source(
 
 
 @pytest.mark.source(RIFE_BOORSTYN, "published example", "the bound itself")
-def test_bound_is_the_published_one() -> None:
-    """Published, 2nd-hand: A 1, s^2 0.1 in each part, 1e-6 s, 513 samples: 8888.547569 (rad/s)^2.
+@pytest.mark.parametrize(
+    ("variance", "published"), [(0.1, 8888.547569), (1, 88885.475687), (10, 888854.756866)]
+)
+def test_bound_is_the_published_one(variance, published) -> None:
+    """Published, 2nd-hand: A 1, s^2 in each part, 1e-6 s, 513 samples, in (rad/s)^2.
 
     That is a complex tone; the real one's variance is twice as large.
     """
-    found = 2 * math.pi * bound_hz(1e6, 513, 1e9, 1 / math.sqrt(0.1))
-    assert found**2 / 2 == pytest.approx(8888.547569, rel=1e-6)
+    found = 2 * math.pi * bound_hz(1e6, 513, 1e9, 1 / math.sqrt(variance))
+    assert found**2 / 2 == pytest.approx(published, rel=1e-6)
+
+
+@pytest.mark.source(
+    "Yao, Pandit (1995), information of a damped tone", "from memory", "the bound itself"
+)
+@pytest.mark.parametrize(
+    ("count", "decay", "information"),
+    [
+        (50, 0.98, 3761.98776),
+        (1000, 0.9995, 5.01624187e7),
+        (96_000, math.exp(-1 / 72_000), 1.86400902e13),
+    ],
+)
+def test_information_of_a_damped_tone(count, decay, information) -> None:
+    """S2 - S1^2 / S0 in samples; a real tone's frequency has half of it, times (A / s)^2."""
+    bound = bound_hz(1.0, count, -1 / math.log(decay), 1.0)
+    assert 2 / (2 * math.pi * bound) ** 2 == pytest.approx(information, rel=1e-8)
+
+
+@pytest.mark.parametrize(("seconds", "hz"), [(1, 3.559e-5), (2, 1.258e-5)])
+@pytest.mark.source(RIFE_BOORSTYN, "published formula", "the bound that a station's check states")
+def test_bound_of_a_station_for_worked_examples(seconds, hz) -> None:
+    """Undamped, A/s = 100 at 48 kHz: white noise of variance s^2 has 2 s^2 / 48000 per Hz."""
+    assert cramer_rao_hz(2 * 1e-4 / 48_000, 1.0, seconds) == pytest.approx(hz, rel=2e-4)
 
 
 # Worked apart from this project, A/s = 100, 48 kHz: 1 s undamped, 1 s and 2 s at tau 1 s, in Hz.
 @pytest.mark.source(RIFE_BOORSTYN, "published formula", "the bound itself")
 @pytest.mark.parametrize(
-    ("seconds", "decay_s", "hz"), [(1, 1e9, 3.559e-5), (1, 1.0, 5.949e-5), (2, 1.0, 3.516e-5)]
+    ("seconds", "decay_s", "hz"),
+    [
+        (1, 1e9, 3.559e-5),
+        (2, 1e9, 1.258e-5),
+        (1, 1.0, 5.949e-5),
+        (2, 1.0, 3.516e-5),
+        (2, 0.3, 1.769e-4),
+    ],
 )
 def test_bound_of_worked_examples(seconds, decay_s, hz) -> None:
     assert bound_hz(48_000, seconds * 48_000, decay_s, 100.0) == pytest.approx(hz, rel=2e-3)

@@ -9,7 +9,10 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
+import soundfile
+from compensation_tables import TABLES
 from made_notes import (
     OPEN_B,
     note,
@@ -24,8 +27,9 @@ from restrung import instrument_with, steel
 
 from analyzer.frets.fit import harmonic_law_cents
 from analyzer.inspection.look import inspect_recording
-from analyzer.instrument.string_data import StringData
+from analyzer.instrument.string_data import MATERIALS, StringData
 from analyzer.pitch.note import cut_note
+from analyzer.pitch.partials import stretched
 from analyzer.pitch.settle import settle
 from analyzer.plucks import find_pluck
 from analyzer.recording.reading import open_recording
@@ -35,6 +39,7 @@ from analyzer.string_model.from_data import (
     model_string,
 )
 
+AB24_AND_FLETCHER = "Anderson, Beausoleil 2024 in the notation of Fletcher 1964"
 FLETCHER = "Fletcher, J. Acoust. Soc. Am. 36, 203 (1964), 2nd-hand"
 pytestmark = pytest.mark.source(
     FLETCHER, "published formula", "partials, first partial, stiffness B"
@@ -165,3 +170,80 @@ def test_partials_are_those_of_the_string(write_pluck) -> None:
         assert abs(each.deviation_cents) < max(0.02, 1.5 * each.deviation_uncertainty_cents)
     assert abs(found.pitch.stiffness - A2.stiffness) < found.pitch.stiffness_uncertainty + 1e-8
     assert sum(each.weight for each in found.tracks) == pytest.approx(1)
+
+
+def test_partials_by_the_law() -> None:
+    """COMPUTED: partial 10 at B = 1e-4 sits 8.53 cents over ten times the first."""
+    f1_hz, b = 82.407, 1e-4
+    first, tenth = stretched(np.array([1.0, 10.0]), f1_hz, b)
+    assert first == pytest.approx(f1_hz)  # f1 = f0 sqrt(1 + B) is what the pitch is
+    assert 1200 * math.log2(tenth / (10 * f1_hz)) == pytest.approx(8.53, abs=0.005)
+
+
+@pytest.mark.parametrize("b", [1e-5, 1e-4, 5e-4])
+def test_first_partial_and_stiffness_of_a_string_made_here(tmp_path, b) -> None:
+    """Partials k f0 sqrt(1 + B k^2), summed in this test: f0 sqrt(1 + B) is the pitch, B is B."""
+    f0_hz, rate_hz = 110.0, 44_100
+    t_s = np.arange(3 * rate_hz) / rate_hz
+    k = np.arange(1, 16)[:, None]
+    partials = (
+        np.exp(-t_s * (0.5 + 0.1 * k))
+        / k
+        * np.sin(2 * np.pi * k * f0_hz * np.sqrt(1 + b * k**2) * t_s + k)
+    )
+    noise = np.random.default_rng(1).normal(0, 1e-4, t_s.size + rate_hz // 4)
+    noise[rate_hz // 4 :] += 0.2 * partials.sum(axis=0)
+    soundfile.write(tmp_path / "p.wav", noise, rate_hz, subtype="PCM_24")
+    found = measure(tmp_path / "p.wav")
+    assert found.stiffness == pytest.approx(b, abs=max(0.01 * b, 2e-7))
+    off = 1200 * math.log2(found.settled_hz / (f0_hz * math.sqrt(1 + b)))
+    assert abs(off) < 0.01
+
+
+@pytest.mark.source(AB24_AND_FLETCHER, "published formula", "Fletcher's B from string data")
+@pytest.mark.parametrize(
+    ("row", "b"),
+    [
+        *zip(
+            TABLES["normal nylon"],
+            (3.563e-5, 4.777e-5, 8.942e-5, 3.638e-5, 5.638e-5, 1.0170e-4),
+            strict=True,
+        )
+    ],
+)
+def test_both_notations_of_stiffness(row, b) -> None:
+    """B = pi^2 B0^2 (COMPUTED). B0 is printed to three digits, R to 0.1: together 1 %."""
+    data = StringData(2 * row.radius_mm, tension_n=row.tension_n, stretch_response=row.response)
+    found, _ = model_string(data, 650.0, 100.0)
+    assert found is not None
+    assert (math.pi * found.string.stiffness) ** 2 == pytest.approx(b, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("b_open", "b_fret_12"),
+    [(1.3256e-5, 5.3023e-5), (3.9916e-5, 1.5966e-4), (1.0835e-4, 4.3342e-4)],
+)
+def test_stiffness_at_fret_12_is_that_of_half_the_string(b_open, b_fret_12) -> None:
+    """COMPUTED: four times as stiff. What goes with the law raises nothing, what does not does."""
+
+    def causes(at_fret: float) -> set[str]:
+        notes = [
+            note(place, stiffness=b, stiffness_uncertainty=0.01 * b)
+            for place, b in (("4 open", b_open), ("4 f12", at_fret))
+        ]
+        return {finding.cause for finding in report_of(*notes).findings}
+
+    assert causes(b_fret_12) == set()
+    assert (
+        causes(b_fret_12 / 2.5)
+        == causes(b_fret_12 * 2.5)
+        == {"open and fretted notes of two strings"}
+    )
+
+
+@pytest.mark.source("Handbook values of materials", "from memory", "steel and nylon")
+def test_materials() -> None:
+    """Steel wire 200 to 210 GPa and 7850 kg/m3, nylon 1140 kg/m3."""
+    assert 200 <= MATERIALS["steel"].modulus_gpa <= 210
+    assert MATERIALS["steel"].density_kg_per_m3 == 7850
+    assert MATERIALS["nylon"].density_kg_per_m3 == 1140

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from lot_figures import line_of
 
+from analyzer.lot.judgement.specification import CLOCK_CENTS
 from analyzer.lot.statistics.moments import moments
 from analyzer.lot.statistics.uncertainty import combined_uncertainty
 
@@ -84,3 +85,37 @@ def test_line_through_the_thermometers_corrections_is_the_guides() -> None:
     assert found.slope_uncertainty_per_day == pytest.approx(0.00066794, abs=1e-8)
     assert found.at(10.0) == pytest.approx((-0.14937681, 0.00413860), abs=1e-8)
     assert found.residual_sd**2 * 9 == pytest.approx(0.000110096583109, rel=1e-10, abs=0)
+
+
+@pytest.mark.source("JCGM 100:2008, H.1", "from memory", "expanded uncertainty, 99 %")
+def test_expanded_uncertainty_that_the_guide_prints() -> None:
+    """U99 = 93 nm, for 16 degrees of freedom: the guide cuts 16.7, here it is left as it is."""
+    found = combined_uncertainty([25, 9.7, 2.9, 16.6], [18, 25.6, 50, 2])
+    assert math.floor(found.degrees_of_freedom) == 16
+    assert found.expanded(0.99) == pytest.approx(93, abs=1)
+    assert found.standard == pytest.approx(32, abs=0.5)
+
+
+@pytest.mark.source(GUM, "standard", "mean and its standard uncertainty (H.2, type A)")
+@pytest.mark.parametrize(
+    ("readings", "mean", "uncertainty"),
+    [
+        ((5.007, 4.994, 5.005, 4.990, 4.999), 4.999, 0.0032093613),
+        ((19.663e-3, 19.639e-3, 19.640e-3, 19.685e-3, 19.678e-3), 19.661e-3, 9.471008e-6),
+        ((1.0456, 1.0438, 1.0468, 1.0428, 1.0433), 1.04446, 7.520638e-4),
+    ],
+    ids=["V", "I", "phi"],
+)
+def test_simultaneous_readings(readings, mean, uncertainty) -> None:
+    """SEEN; the means are sums by hand."""
+    found = moments(readings)
+    assert found.mean == pytest.approx(mean, rel=1e-12)
+    assert found.standard_error == pytest.approx(uncertainty, rel=1e-7)
+
+
+@pytest.mark.source(
+    "JCGM 100:2008, 4.3.7", "from memory", "uncertainty of a recorder's clock, a / sqrt 3"
+)
+def test_half_width_of_a_rectangle() -> None:
+    """The guide: half-width 4 gives 2.3. A clock within 1e-4 is 0.1731 cents either way."""
+    assert pytest.approx(4 * CLOCK_CENTS / 0.1731234, abs=0.05) == 2.3

@@ -20,7 +20,7 @@ from analyzer.lot.statistics.run_rules import (
     violations,
 )
 
-pytestmark = pytest.mark.source(MONTGOMERY, "published example", "control limits and capability")
+pytestmark = pytest.mark.source(MONTGOMERY, "published formula", "control limits and capability")
 
 
 def test_hard_bake_mean_and_range_are_the_published_ones() -> None:
@@ -81,7 +81,7 @@ def hard_bake() -> dict:
     return json.loads(as_json(shuffled(frames(made, spec)).summary(spec)))
 
 
-@pytest.mark.source(MONTGOMERY, "published example", "the same of a lot, in its JSON")
+@pytest.mark.source(MONTGOMERY, "published formula", "the same of a lot, in its JSON")
 def test_hard_bake_charts_are_the_published_ones(hard_bake) -> None:
     """COMPUTED; the book prints 1.5056, 1.69325, 1.31795, 0.32521 and 0.68749 (MEMORY)."""
     (chart,) = hard_bake["control"]["charts"]
@@ -102,7 +102,7 @@ def test_hard_bake_charts_are_the_published_ones(hard_bake) -> None:
     assert scatter["signals"] == []
 
 
-@pytest.mark.source(MONTGOMERY, "published example", "the same of a lot, in its JSON")
+@pytest.mark.source(MONTGOMERY, "published formula", "the same of a lot, in its JSON")
 def test_capability_of_the_lot_is_the_published_one(hard_bake) -> None:
     """COMPUTED with sigma = R-bar / 2.326; the book prints Cp 1.192 (MEMORY)."""
     (judged,) = hard_bake["judged"]
@@ -125,3 +125,15 @@ def test_hard_bake_without_the_measurements_share(hard_bake) -> None:
     assert found["share_percent"] == pytest.approx(100 * (0.01 / 0.1332335) ** 2, rel=1e-5)
     assert found["capability_index"] == pytest.approx(1.0 / (4 * 0.01))
     assert found["process_pp"]["value"] == pytest.approx(1 / (6 * left), rel=1e-6)
+
+
+@pytest.mark.source(MONTGOMERY, "from memory", "the figures that the book prints")
+def test_what_the_book_prints() -> None:
+    charts, found = hard_bake_charts(), hard_bake_capability()
+    assert charts.location.centres[0] == pytest.approx(1.5056, abs=5e-5)
+    assert charts.scatter.centres[0] == pytest.approx(0.32521, abs=5e-6)
+    # The book's A2 .577 and D4 2.114 are rounded: 0.0002 and 0.0005 times R-bar.
+    assert charts.location.upper_limits[0] == pytest.approx(1.69325, abs=1e-4)
+    assert charts.location.lower_limits[0] == pytest.approx(1.31795, abs=1e-4)
+    assert charts.scatter.upper_limits[0] == pytest.approx(0.68749, abs=2e-4)
+    assert found.cp.value == pytest.approx(1.192, abs=5e-4)

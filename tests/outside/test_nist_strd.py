@@ -118,3 +118,6 @@ def test_line_through_norris_is_the_certified_one() -> None:
     assert intercept == pytest.approx(-0.262323073774029, rel=1e-11, abs=0)
     assert intercept_uncertainty == pytest.approx(0.232818234301152, rel=1e-9, abs=0)
     assert found.residual_sd == pytest.approx(0.884796396144373, rel=1e-9, abs=0)
+    # F of the regression is the slope's t squared.
+    t_value = found.slope_per_day / found.slope_uncertainty_per_day
+    assert t_value**2 == pytest.approx(5436385.54079785, rel=1e-9, abs=0)

@@ -21,7 +21,8 @@ from analyzer.lot.statistics.spread import (
 )
 from analyzer.lot.statistics.subgroups import Subgroup, subgroups_in_runs
 
-SHEWHART = "Published table of Shewhart constants, four decimals; integrated to five"
+SHEWHART = "Published table of Shewhart constants, n from 2 to 25, four decimals"
+INTEGRATED = "Distribution of the range of normal values, integrated elsewhere"
 NORMAL = "Range of two normal values, closed form"
 AIAG = "AIAG, Measurement Systems Analysis, 4th ed., 2nd-hand"
 SCIPY = "scipy.stats"
@@ -49,6 +50,7 @@ LARGER = {
 }
 
 
+@pytest.mark.source(INTEGRATED, "published formula", "constants of subgroups of 2 to 6")
 @pytest.mark.parametrize("size", TABLE)
 def test_shewhart_constants_are_the_published_ones(size) -> None:
     k = shewhart_constants(size)
@@ -156,3 +158,27 @@ def test_lower_limits_of_many_values_are_above_zero() -> None:
     for by, factor in (("range", 0.223), ("sd", 0.284)):
         chart = charts_of(mean_charts(groups, by)).scatter
         assert chart.lower_limits[0] / chart.centres[0] == pytest.approx(factor, abs=1e-3)
+
+
+@pytest.mark.source(AIAG, "published example", "K1, over the mean range of three trials")
+def test_divisor_of_many_ranges_is_the_published_one() -> None:
+    """K1 .5908 for three trials, SEEN 2nd-hand."""
+    assert 1 / shewhart_constants(3).d2 == pytest.approx(0.5908, abs=5e-5)
+
+
+# d2 d3 c4 A2 D3 D4 B3 B4 as printed, SEEN.
+PRINTED = {
+    2: (1.1284, 0.8525, 0.7979, 1.8800, 0, 3.2665, 0, 3.2665),
+    3: (1.6926, 0.8884, 0.8862, 1.0233, 0, 2.5746, 0, 2.5682),
+    4: (2.0588, 0.8798, 0.9213, 0.7286, 0, 2.2821, 0, 2.2660),
+    5: (2.3259, 0.8641, 0.9400, 0.5768, 0, 2.1145, 0, 2.0890),
+    6: (2.5344, 0.8480, 0.9515, 0.4832, 0, 2.0038, 0.0304, 1.9696),
+}
+
+
+@pytest.mark.parametrize("size", PRINTED)
+def test_shewhart_constants_as_printed(size) -> None:
+    k = shewhart_constants(size)
+    found = (k.d2, k.d3, k.c4, k.a2, k.d3_limit, k.d4_limit, k.b3, k.b4)
+    # Half a unit of the last digit, and one more where the table rounds its own rounded values.
+    assert found == pytest.approx(PRINTED[size], abs=1e-4)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
+from benchmark_takes import take
 from scipy import integrate, stats
 
 from analyzer.lot.judgement.conformity import (
@@ -13,6 +15,7 @@ from analyzer.lot.judgement.conformity import (
 )
 from analyzer.lot.judgement.specification import Interval
 from analyzer.lot.judgement.uncertainty import Uncertainty
+from analyzer.strings import combine_takes, pluck_scatter
 
 T_TABLES = "Tables of Student's t, one-sided 95 %"
 SCIPY = "scipy.stats"
@@ -80,3 +83,16 @@ def test_density_tends_to_t_and_to_normal(freedom, factor) -> None:
         0.5 * 1.64485, rel=1e-5
     )
     assert Uncertainty(0.3, freedom, 0.4).standard_cents == pytest.approx(0.5)
+
+
+@pytest.mark.source(SCIPY, "reference library", "interval of a string's error from its takes")
+def test_many_takes_come_near_the_classical_interval() -> None:
+    """With 40 takes of one note the allowance hardly counts: scipy's t interval of the mean."""
+    rng = np.random.default_rng(2)
+    takes = [take(110.0, 0.5, rng) for _ in range(40)]
+    scatter = pluck_scatter([takes])
+    note = combine_takes(takes, scatter)
+    cents = 1200 * np.log2([each.settled_hz / 110.0 for each in takes])
+    low, high = stats.t.interval(0.95, 39, np.mean(cents), stats.sem(cents))
+    assert scatter.coverage * math.sqrt(note.variance) == pytest.approx((high - low) / 2, rel=0.05)
+    assert 1200 * math.log2(note.hz / 110.0) == pytest.approx(np.mean(cents), abs=1e-9)

@@ -1,4 +1,4 @@
-"""The limits of the pitch in short: a few virtual strings of each case, and the Cramer-Rao bound.
+"""The limits of the pitch in short: a few virtual strings of each case.
 
 The whole tables come from ``benchmark_pitch.py``; these are the rows that are met there, on fewer
 strings, so that a change that spoils one is seen at once.

@@ -1,7 +1,6 @@
-"""Saddle, nut and fretting stretch told apart, against a published model with known errors.
+"""What is said of saddle, nut and stretch by the frets, and how often the intervals hold.
 
-[AB24] as in ``compensation_tables``: its full formulas make the notes, and
-not only to first order; its least-squares setbacks are the right places of saddle and nut.
+Notes are made by the string model of [AB24] (``compensation_tables``).
 """
 
 from __future__ import annotations

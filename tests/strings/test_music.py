@@ -1,4 +1,4 @@
-"""Note names and frequencies: ISO 16:1975 (A4 = 440 Hz; from memory) and published note tables."""
+"""Note names and threads: spellings, and what is neither."""
 
 from __future__ import annotations
 

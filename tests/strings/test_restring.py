@@ -1,7 +1,4 @@
-"""What other strings change, against published sets of strings and formulas.
-
-[AB24] as in ``compensation_tables``: errors at fret 12 and nulls were COMPUTED from its data.
-"""
+"""What other strings change: the command, its files, and what is said where something lacks."""
 
 from __future__ import annotations
 

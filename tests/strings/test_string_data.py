@@ -1,37 +1,16 @@
-"""[[strings]]: what is read, the one line for what is wrong, and the model that comes of it.
-
-[AB24] as in ``compensation_tables``. Steel: E 200 GPa and 7850 kg/m3 are handbook values from
-memory; tension and B of plain steel strings were COMPUTED from them apart from this project.
-"""
+"""[[strings]]: what is read, and the one line for what is wrong or missing."""
 
 from __future__ import annotations
 
 import pytest
 from conftest import ROOT
+from string_sets import HEAD, SIXTH
 
 from analyzer.errors import UnusableInputError
 from analyzer.instrument.file import read_instrument
 from analyzer.instrument.string_data import StringData
 from analyzer.string_model.from_data import model_string
 from analyzer.string_model.of_instrument import modelled_effect, unmodelled
-
-HEAD = """
-[instrument]
-scale_length_mm = 650
-tuning = ["E2", "A2", "D3", "G3", "B3", "E4"]
-"""
-SIXTH = """
-[[strings]]
-string = 6
-diameter_mm = 1.092
-material = "nylon"
-mass_per_length_g_per_m = 5.470
-tension_n = 62.8
-stretch_response = 28.6
-stretch_response_uncertainty = 0.8
-height_at_fret_1_mm = 1.22
-height_at_fret_12_mm = 3.0
-"""
 
 
 def read(tmp_path, text: str):

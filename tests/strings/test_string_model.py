@@ -1,4 +1,4 @@
-"""The string model against the published tables of ``compensation_tables``, each source there."""
+"""The string model over many moves at once."""
 
 from __future__ import annotations
 
