@@ -20,7 +20,7 @@ HERE = Path(__file__).parent
 MARKS = {
     "standard": "a standard or a guide that stands for one",
     "published example": "numbers as printed in a paper, a book or a table",
-    "published formula": "a published formula, worked out apart from this project",
+    "published formula": "values worked out of one, apart from this project",
     "open data": "data or recordings that anyone may have",
     "reference library": "a general-purpose library of somebody else",
     "common practice": "what the trade does; no source",
@@ -59,7 +59,9 @@ def _counted(reporter) -> dict[tuple[str, str, str], Counter]:
     rows: dict[tuple[str, str, str], Counter] = {}
     for outcome, reports in reporter.stats.items():
         for report in reports:
-            row = dict(getattr(report, "user_properties", ())).get(_KEY)
+            if not isinstance(report, pytest.TestReport):
+                continue  # warnings, and tests that were not chosen
+            row = dict(report.user_properties).get(_KEY)
             # A test reports setup, call and teardown; the first two tell what became of it.
             if row and (report.when == "call" or outcome in {"skipped", "error"}):
                 rows.setdefault(tuple(row), Counter()).update(["checks", outcome])

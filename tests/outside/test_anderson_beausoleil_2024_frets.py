@@ -83,7 +83,7 @@ def test_a_saddle_error_alone_is_no_nut_error() -> None:
     assert moved.saddle.cents - before.saddle.cents == pytest.approx(0.0, abs=0.05)
 
 
-def test_recordings_of_other_frets_are_measured_and_told_apart(tmp_path, run, write_pluck) -> None:
+def test_recordings_of_other_frets_are_measured_and_told_apart(tmp_path, called, write_pluck) -> None:
     """The whole way from sound: string 6 of the normal set with its saddle 1.5 mm too far back."""
     row = TABLES["normal nylon"][5]
     ends = Setbacks(row.saddle_mm + 1.5, row.nut_mm)
@@ -99,9 +99,9 @@ def test_recordings_of_other_frets_are_measured_and_told_apart(tmp_path, run, wr
         '[instrument]\nscale_length_mm = 650\ntuning = ["E2", "A2", "D3", "G3", "B3", "E4"]\n',
         encoding="utf-8",
     )
-    done = run("analyze", tmp_path, "--json", "-")
-    report = json.loads(done.stdout)
-    assert all(each["status"] == "used" for each in report["recordings"]), done.stdout
+    done = called("analyze", tmp_path, "--jobs", 1, "--json", "-")
+    report = json.loads(done.out)
+    assert all(each["status"] == "used" for each in report["recordings"]), done.out
     (found,) = report["frets"]
     assert found["saddle_move_mm"] == pytest.approx(-1.5, abs=0.1)
     assert found["nut_move_mm"] == pytest.approx(0.0, abs=0.05)

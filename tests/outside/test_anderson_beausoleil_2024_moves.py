@@ -76,14 +76,14 @@ def test_published_pairs_as_recordings(tmp_path) -> None:
 
 
 @pytest.mark.source(AB24, "published formula", "six pairs of notes from sound to error and move")
-def test_report_uses_the_model_where_it_can(tmp_path, run, write_pluck) -> None:
+def test_report_uses_the_model_where_it_can(tmp_path, called, write_pluck) -> None:
     """[AB24] string 6 of the normal set: 82.406889 and 165.5617 Hz, back by 2.932 mm (COMPUTED)."""
     for name, hertz in (("open", 82.406889), ("f12", 165.5617)):
         write_pluck(f"s6_{name}_1.wav", PluckModel(hertz))
         write_pluck(f"s5_{name}_1.wav", PluckModel(hertz * 110 / 82.406889))
     text = HEAD + SIXTH
     (tmp_path / "instrument.toml").write_text(text, encoding="utf-8")
-    report = json.loads(run("analyze", tmp_path, "--json", "-").stdout)
+    report = json.loads(called("analyze", tmp_path, "--jobs", 1, "--json", "-").out)
     sixth, fifth = report["strings"][:2]
     assert sixth["saddle_move_mm"] == pytest.approx(2.932, rel=0.02)
     assert fifth["saddle_move_mm"] == pytest.approx(2.963, rel=0.005)  # COMPUTED, length alone

@@ -92,7 +92,7 @@ def real_report(request, real_recordings, run: Run, tmp_path_factory):
     (folder / "instrument.toml").write_text(
         f"[instrument]\nscale_length_mm = 647.7\ntuning = {json.dumps(tuning)}\n", encoding="utf-8"
     )
-    done = run("analyze", folder, "--json", "-")
+    done = run("analyze", folder, "--jobs", 1, "--json", "-")
     assert done.returncode == 0, done.stderr
     report = json.loads(done.stdout)
     for each in report["recordings"]:
