@@ -11,14 +11,13 @@ import math
 
 import numpy as np
 import pytest
-from gauge_studies import AIAG
+from gauge_studies import AIAG, AIAG_MSA
 from lot_figures import anova_of, range_of, rows_of
 from made_lot_frames import study_of
 
 from analyzer.lot.statistics.one_way import repeatability
 from analyzer.lot.statistics.subgroups import Subgroup
 
-AIAG_MSA = "AIAG, Measurement Systems Analysis, 4th ed., 2nd-hand"
 MCNEESE = "McNeese, Three ways to analyze a gage R&R study (2015), 2nd-hand"
 BY_ANOVA = pytest.mark.source(MCNEESE, "published example", "gauge study by analysis of variance")
 pytestmark = pytest.mark.source(AIAG_MSA, "published example", "average and range method")

@@ -72,6 +72,7 @@ def test_stretch_goes_with_the_square_of_the_height_at_the_nut() -> None:
         assert found.stretch.cents == pytest.approx(by_hand, rel=0.1, abs=0.03)
 
 
+@pytest.mark.source(AB24, "published formula", "saddle and nut told apart, cents a millimetre")
 def test_a_saddle_error_alone_is_no_nut_error() -> None:
     """2.66344 cents a millimetre at 650 mm (COMPUTED from the definition of the cent)."""
     before = fit(model_errors(published_string(3), Setbacks(2.33, -0.43), LABELLED))
@@ -83,7 +84,10 @@ def test_a_saddle_error_alone_is_no_nut_error() -> None:
     assert moved.saddle.cents - before.saddle.cents == pytest.approx(0.0, abs=0.05)
 
 
-def test_recordings_of_other_frets_are_measured_and_told_apart(tmp_path, called, write_pluck) -> None:
+@pytest.mark.source(AB24, "published formula", "saddle and nut told apart, from sound")
+def test_recordings_of_other_frets_are_measured_and_told_apart(
+    tmp_path, called, write_pluck
+) -> None:
     """The whole way from sound: string 6 of the normal set with its saddle 1.5 mm too far back."""
     row = TABLES["normal nylon"][5]
     ends = Setbacks(row.saddle_mm + 1.5, row.nut_mm)

@@ -62,35 +62,42 @@ A2 = PluckModel(110.0, 1e-4, glide_cents=6.0, glide_time_s=0.25)
 
 
 # COMPUTED, L = 647.7 mm, E = 200 GPa, 7850 kg/m3 (MEMORY): the part of the error at fret 12 that
-# comes from stiffness, pinned / pinned and clamped / clamped ends. B is Fletcher's.
-@pytest.mark.parametrize(
-    ("fletcher_b", "pinned", "hybrid", "clamped"),
-    [
-        (1.3256e-5, 0.034, 2.003, 3.999),
-        (3.9916e-5, 0.104, 3.471, 6.921),
-        (1.0835e-4, 0.281, 5.708, 11.360),
-    ],
-)
-def test_how_the_ends_are_held(fletcher_b, pinned, hybrid, clamped) -> None:
-    """The columns are to first order in a = sqrt(B) / pi: 1 + a and 1 + 2a at the open string.
+# comes from stiffness, by how the ends are held. B is Fletcher's. The values are to first order in
+# a = sqrt(B) / pi: 1 + a for the hybrid, 1 + 2a for clamped ends, at the open string. The second
+# order adds (1 + pi^2/2) a^2 and (4 + pi^2/2) a^2 there, by the formulas, and four times that at
+# the fret.
+def stiffness_cents(fletcher_b: float, ends: str) -> float:
+    string = FrettedString(647.7, 0.0, math.sqrt(fletcher_b) / math.pi, 0.0, 0.0)
+    return error_parts(string, 12, NONE, ends).stiffness_cents
 
-    What the second order adds, the formulas say: (1 + pi^2/2) a^2 and (4 + pi^2/2) a^2 at the open
-    string, four times that at the fret.
-    """
-    a = math.sqrt(fletcher_b) / math.pi
-    string = FrettedString(647.7, 0.0, a, 0.0, 0.0)
-    found = {
-        ends: error_parts(string, 12, NONE, ends).stiffness_cents
-        for ends in ("pinned", "hybrid", "clamped")
-    }
-    second = 3 * 1731.234 * a**2
-    assert found["pinned"] == pytest.approx(pinned, abs=0.001)
-    assert found["hybrid"] == pytest.approx(hybrid + second * (1 + math.pi**2 / 2), abs=0.02)
-    assert found["clamped"] == pytest.approx(clamped + second * (4 + math.pi**2 / 2), abs=0.06)
+
+def second_order_cents(fletcher_b: float, factor: float) -> float:
+    return 3 * 1731.234 * fletcher_b / math.pi**2 * (factor + math.pi**2 / 2)
+
+
+@pytest.mark.source(AB24_AND_FLETCHER, "published formula", "error by stiffness, pinned saddle")
+@pytest.mark.parametrize(
+    ("b", "pinned", "hybrid"),
+    [(1.3256e-5, 0.034, 2.003), (3.9916e-5, 0.104, 3.471), (1.0835e-4, 0.281, 5.708)],
+)
+def test_how_the_ends_are_held(b, pinned, hybrid) -> None:
+    """Both ends pinned by Fletcher's law; saddle pinned and fret clamped by [AB24]'s hybrid."""
+    assert stiffness_cents(b, "pinned") == pytest.approx(pinned, abs=0.001)
+    expected = hybrid + second_order_cents(b, 1)
+    assert stiffness_cents(b, "hybrid") == pytest.approx(expected, abs=0.02)
+
+
+@pytest.mark.source(FLETCHER, "from memory", "error by stiffness, both ends clamped")
+@pytest.mark.parametrize(
+    ("b", "clamped"), [(1.3256e-5, 3.999), (3.9916e-5, 6.921), (1.0835e-4, 11.360)]
+)
+def test_clamped_ends(b, clamped) -> None:
+    expected = clamped + second_order_cents(b, 4)
+    assert stiffness_cents(b, "clamped") == pytest.approx(expected, abs=0.06)
 
 
 # COMPUTED: inches, pitch -> tension N, Fletcher's B of a plain steel string at 647.7 mm.
-@pytest.mark.source(FLETCHER, "published formula", "tension and B of plain steel from its gauge")
+@pytest.mark.source(FLETCHER, "published formula", "tension and B of steel by gauge, E from memory")
 @pytest.mark.parametrize(
     ("inches", "pitch_hz", "tension_n", "fletcher_b"),
     [
@@ -107,7 +114,7 @@ def test_plain_steel_from_material_alone(inches, pitch_hz, tension_n, fletcher_b
     assert (math.pi * found.string.stiffness) ** 2 == pytest.approx(fletcher_b, rel=1e-3)
 
 
-@pytest.mark.source(FLETCHER, "published formula", "tension and B of plain steel from its gauge")
+@pytest.mark.source(FLETCHER, "published formula", "tension and B of steel by gauge, E from memory")
 def test_only_the_core_of_a_wound_string_pulls_and_bends() -> None:
     """By hand: E A / T and sqrt(kappa) r / 2L with the core's 0.4 mm, whatever lies around it."""
     data = StringData(1.1, 0.4, "steel", None, 6.0)

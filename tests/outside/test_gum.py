@@ -63,7 +63,7 @@ def test_gauge_blocks_length_difference_is_the_guides() -> None:
 
 @pytest.mark.source(
     "Worked example in the documentation of an open library",
-    "reference library",
+    "published formula",
     "combined uncertainty, effective freedom",
 )
 def test_sensitivities_and_a_component_without_doubt() -> None:

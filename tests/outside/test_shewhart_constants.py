@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from gauge_studies import AIAG_MSA
 from lot_figures import charts_of, spread_of
 from scipy import stats
 
@@ -24,7 +25,6 @@ from analyzer.lot.statistics.subgroups import Subgroup, subgroups_in_runs
 SHEWHART = "Published table of Shewhart constants, n from 2 to 25, four decimals"
 INTEGRATED = "Distribution of the range of normal values, integrated elsewhere"
 NORMAL = "Range of two normal values, closed form"
-AIAG = "AIAG, Measurement Systems Analysis, 4th ed., 2nd-hand"
 SCIPY = "scipy.stats"
 pytestmark = pytest.mark.source(
     SHEWHART, "published example", "d2 d3 c4 A2 A3 D3 D4 B3 B4, subgroups of 2 to 6"
@@ -87,7 +87,7 @@ def test_ranges_are_distributed_as_scipy_says() -> None:
     assert shewhart_constants(5).d2 == pytest.approx(np.trapezoid(above, grid), abs=1e-4)
 
 
-@pytest.mark.source(AIAG, "published example", "K2 and K3")
+@pytest.mark.source(AIAG_MSA, "published example", "K2 and K3")
 def test_divisor_of_a_single_range_is_the_published_one() -> None:
     """AIAG K2 .5231 for three, K3 .3146 for ten (SEEN 2nd-hand) are the inverse."""
     assert 1 / mean_square_d2(3, 1) == pytest.approx(0.5231, abs=5e-5)
@@ -134,7 +134,7 @@ def test_individuals_use_the_published_factors() -> None:
     assert "MR-bar/d2" in found.location.method
 
 
-@pytest.mark.source(SHEWHART, "published example", "limits of subgroups of several sizes")
+@pytest.mark.source(INTEGRATED, "published formula", "limits of subgroups of several sizes")
 def test_each_size_has_its_own_limits() -> None:
     """With sigma 2 given: 3 sigma / sqrt n, and d2, D1, D2 of the published constants."""
     groups = [Subgroup("one", np.array([1.0])), Subgroup("two", np.array([0.0, 1.0]))]
@@ -160,7 +160,7 @@ def test_lower_limits_of_many_values_are_above_zero() -> None:
         assert chart.lower_limits[0] / chart.centres[0] == pytest.approx(factor, abs=1e-3)
 
 
-@pytest.mark.source(AIAG, "published example", "K1, over the mean range of three trials")
+@pytest.mark.source(AIAG_MSA, "published example", "K1, over the mean range of three trials")
 def test_divisor_of_many_ranges_is_the_published_one() -> None:
     """K1 .5908 for three trials, SEEN 2nd-hand."""
     assert 1 / shewhart_constants(3).d2 == pytest.approx(0.5908, abs=5e-5)

@@ -19,9 +19,7 @@ from analyzer.strings import combine_takes, pluck_scatter
 
 T_TABLES = "Tables of Student's t, one-sided 95 %"
 SCIPY = "scipy.stats"
-pytestmark = pytest.mark.source(
-    T_TABLES, "published example", "guard bands with few degrees of freedom"
-)
+pytestmark = pytest.mark.source(T_TABLES, "from memory", "guard bands with few degrees of freedom")
 
 
 # Student's t, one-sided 95 % (any t table).
