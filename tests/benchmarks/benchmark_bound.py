@@ -2,7 +2,7 @@
 
     python tests/benchmarks/benchmark_bound.py [--tries 200]
 
-``test_pitch_limits.py`` holds the bound itself to published values.
+``test_cramer_rao.py`` holds the bound itself to published values.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Risks of wrong decisions: against scipy's bivariate normal distribution, and by simulation."""
+"""Risks of wrong decisions: bounds, and by simulation."""
 
 from __future__ import annotations
 
@@ -14,62 +14,6 @@ from analyzer.lot.judgement.measurement import Measurement, NoteSpread
 from analyzer.lot.judgement.risk import LotRisk, Process, global_risk, lot_risk, process_of
 from analyzer.lot.judgement.specification import DecisionRule, Interval, Limits
 from analyzer.lot.judgement.uncertainty import Uncertainty
-
-# Scenarios: process mean and deviation, limits, standard uncertainty. The first is the shape of
-# JCGM 106:2012's resistors: 0 +- 0.2, 0.12, 0.04 (from memory).
-SCENARIOS = [
-    (0.0, 0.12, (-0.2, 0.2), 0.04),
-    (1.0, 1.5, (-3.0, 3.0), 0.5),
-    (-2.0, 1.0, (-3.0, 3.0), 0.05),
-    (0.5, 0.3, (-1.0, 4.0), 1.0),
-    (0.0, 2.0, (None, 2.5), 0.7),
-    (0.0, 2.0, (-1.5, None), 0.7),
-    (0.0, 5.0, (-3.0, 3.0), 0.001),
-]
-
-
-def box(process: Process, u: float, true: Interval, read: Interval | None) -> float:
-    """That the true value and what is read of it lie in two intervals (bivariate normal)."""
-    if read is None:
-        return 0.0
-    variance = process.deviation_cents**2
-    both = stats.multivariate_normal(
-        [process.mean_cents] * 2, [[variance, variance], [variance, variance + u**2]]
-    )
-    ends = [
-        (
-            process.mean_cents - 60 * deviation if each.lower_cents is None else each.lower_cents,
-            process.mean_cents + 60 * deviation if each.upper_cents is None else each.upper_cents,
-        )
-        for each, deviation in (
-            (true, process.deviation_cents),
-            (read, math.sqrt(variance + u**2)),
-        )
-    ]
-    lower, upper = zip(*ends, strict=True)
-    return float(both.cdf(upper, lower_limit=lower))
-
-
-@pytest.mark.parametrize("guarded", [True, False])
-@pytest.mark.parametrize(("mean", "deviation", "ends", "u"), SCENARIOS)
-def test_global_risk_is_that_of_two_correlated_normals(mean, deviation, ends, u, guarded) -> None:
-    process, limits = Process(mean, deviation), Interval(*ends)
-    bands = guard_bands(limits, Uncertainty(u), 0.95) if guarded else simple_acceptance(limits)
-    everything = Interval(None, None)
-    good_in = box(process, u, limits, bands.acceptance)
-    good_open = box(process, u, limits, bands.rejection)
-    found = global_risk(process, limits, bands, u)
-    good = box(process, u, limits, everything)
-    assert found.conforming_accepted == pytest.approx(good_in, abs=1e-7)
-    assert found.producers_risk == pytest.approx(good - good_open, abs=1e-7)
-    bad_in = box(process, u, everything, bands.acceptance) - good_in
-    assert found.consumers_risk == pytest.approx(bad_in, abs=1e-7)
-    assert found.conforming_not_decided == pytest.approx(good_open - good_in, abs=1e-7)
-    bad_open = box(process, u, everything, bands.rejection) - good_open
-    assert found.nonconforming_not_decided == pytest.approx(bad_open - bad_in, abs=1e-7)
-    every = vars(found).values()
-    assert sum(every) == pytest.approx(1.0, abs=1e-9)
-    assert all(each > -1e-9 for each in every)
 
 
 def test_guard_bands_trade_one_risk_for_the_other() -> None:
@@ -133,25 +77,6 @@ def test_risk_of_a_simulated_lot_is_what_really_went_wrong() -> None:
             risk.expected_nonconforming_accepted / risk.accepted
         )
         assert risk.accepted + risk.rejected + risk.not_decided == number
-
-
-def test_lot_risk_by_hand() -> None:
-    """Phi(2) = 0.97725 and Phi(1) = 0.84134 (the normal table), one-sided, shared risk."""
-    rule, limits = DecisionRule("shared risk"), Limits(None, 2.0)
-    unknown = Measurement("open_drift_cents", 1, 0.5)
-    decisions = [
-        combine([decide(measured(1.0, 0.5), limits, rule)]),
-        combine([decide(measured(1.5, 0.5), limits, rule)]),
-        combine([decide(measured(2.5, 0.5), limits, rule)]),
-        combine([decide(measured(1.0, 0.5), limits, rule), decide(unknown, limits, rule)]),
-        combine([decide(Measurement("error_cents", 1, None, reason="Lost."), limits, rule)]),
-    ]
-    found = risk_of(decisions)
-    assert (found.accepted, found.rejected, found.not_decided) == (3, 1, 1)
-    assert found.consumers_risk == pytest.approx((0.02275 + 0.15866) / 2, abs=1e-5)
-    assert found.producers_risk == pytest.approx(0.15866, abs=1e-5)
-    assert found.accepted_without_probability == 1
-    assert found.rejected_without_probability == 0
 
 
 def test_a_lot_without_instruments_has_no_risk_to_state() -> None:

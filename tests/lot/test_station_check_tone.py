@@ -1,8 +1,6 @@
-"""A recorded tone against truths put in, and against the bound that noise sets.
+"""A recorded tone against truths put in.
 
-The bound: D. C. Rife and R. R. Boorstyn, IEEE Trans. IT-20, 591 (1974), of a complex tone, with a
-number as published second-hand; that of a real tone is twice its variance for noise of one
-variance. What a clock does to a pitch follows from the definition of the hertz.
+What a clock does to a pitch follows from the definition of the hertz.
 """
 
 from __future__ import annotations
@@ -16,7 +14,6 @@ from made_checks import cents_of_ppm, tone, written
 from analyzer.errors import RecordingError
 from analyzer.lot.station_check.thresholds import STEADY_DB
 from analyzer.lot.station_check.tone import Tone, measure_tone, tone_of_recording
-from analyzer.lot.station_check.tone_phase import cramer_rao_hz
 
 RATE_HZ = 44100
 SMALL_CENTS = 0.001  # what is claimed: well below 0.1 cents
@@ -24,43 +21,6 @@ SMALL_CENTS = 0.001  # what is claimed: well below 0.1 cents
 
 def measured(samples, tone_hz=440.0, rate_hz=RATE_HZ) -> Tone:
     return measure_tone(samples, rate_hz, tone_hz, (1, 1), "tone.wav")
-
-
-def test_the_bound_is_the_published_one() -> None:
-    """A = 1, variance 0.1 in each part, T_s = 1e-6 s, N = 513: 8888.547569 (rad/s)^2.
-
-    That is of a complex tone; a real one has twice the variance. With N for sqrt(N^2 - 1), which
-    the bound by density has, it comes out 4e-6 smaller.
-    """
-    step_s, count, variance = 1e-6, 513, 0.1
-    density = 2 * variance * step_s
-    found = (2 * math.pi * cramer_rao_hz(density, 1.0, count * step_s)) ** 2
-    assert found == pytest.approx(2 * 8888.547569, rel=5e-6)
-
-
-@pytest.mark.parametrize("noise", [0.001, 0.1])
-def test_the_error_is_near_the_bound_and_within_its_uncertainty(noise) -> None:
-    """120 tones; 13 % is two standard deviations of a root mean square of so many."""
-    rng = np.random.default_rng(7)
-    length_s, amplitude, ratios, covered = 5.0, 0.3, [], 0
-    for seed in range(120):
-        true_hz = rng.uniform(439, 441)
-        samples = tone(
-            true_hz,
-            length_s=length_s,
-            amplitude=amplitude,
-            noise=noise,
-            seed=seed,
-            phase=rng.uniform(0, 2 * np.pi),
-        )
-        found = measured(samples)
-        count = found.used_s * RATE_HZ
-        variance = 24 * noise**2 * RATE_HZ**2 / ((2 * np.pi * amplitude) ** 2 * count**3)
-        ratios.append((found.frequency_hz - true_hz) / math.sqrt(variance))
-        covered += abs(found.frequency_hz - true_hz) < 1.96 * found.standard_uncertainty_hz
-        assert found.bound_hz == pytest.approx(math.sqrt(variance), rel=0.15)
-    assert 0.87 < np.sqrt(np.mean(np.square(ratios))) < 1.25  # 10 % for the tapered ends
-    assert covered >= 108  # 95 % of 120 less 2.5 standard deviations of a binomial
 
 
 @pytest.mark.parametrize("ppm", [-80.0, -3.0, 20.0, 150.0])

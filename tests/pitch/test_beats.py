@@ -30,16 +30,6 @@ def measured(folder: Path, model: PluckModel, seed: int, **take: float) -> Settl
     return settle(cut_note(take_read, find_pluck(take_read)))
 
 
-@pytest.mark.parametrize("split_cents", [3.0, 6.0])
-@pytest.mark.parametrize("f1_hz", [82.41, 196.0, 329.63])
-def test_rate_of_beating(tmp_path: Path, f1_hz: float, split_cents: float) -> None:
-    rate_hz = f1_hz * (2 ** (split_cents / 1200) - 1)
-    for seed, snr_db in enumerate((55.0, 30.0)):
-        model = PluckModel(f1_hz, 5e-5, 4.0, 0.2, polarisation_split_cents=split_cents)
-        found = measured(tmp_path, model, seed, snr_db=snr_db)
-        assert found.beat_hz == pytest.approx(rate_hz, rel=0.1)
-
-
 @pytest.mark.parametrize("f1_hz", [41.2, 110.0, 329.63, 659.3])
 def test_no_beating_where_there_is_none(tmp_path: Path, f1_hz: float) -> None:
     """Noise, a glide, hum beside single partials, and scattered partials do not beat."""

@@ -38,18 +38,6 @@ def takes(tmp_path_factory):
 # Against the truth of the model (Fletcher 1964; ``pluck_model``)
 
 
-def test_partials_are_those_of_the_string(write_pluck) -> None:
-    found = inspect_recording(write_pluck("s5_open_1.wav", A2, duration_s=3.0, snr_db=60))
-    truth_hz = partial_frequencies_hz(A2)
-    assert len(found.tracks) >= 15
-    for each in found.tracks:
-        off_cents = 1200 * math.log2(each.frequency_hz / truth_hz[each.number - 1])
-        assert abs(off_cents) < max(0.02, 1.5 * each.deviation_uncertainty_cents), each.number
-        assert abs(each.deviation_cents) < max(0.02, 1.5 * each.deviation_uncertainty_cents)
-    assert abs(found.pitch.stiffness - A2.stiffness) < found.pitch.stiffness_uncertainty + 1e-8
-    assert sum(each.weight for each in found.tracks) == pytest.approx(1)
-
-
 def test_levels_are_those_that_the_pluck_gives(write_pluck) -> None:
     """Against the first: |sin(k pi p)| / k (Morse 1948, as ``pluck_model`` says), and the decay."""
     steady = PluckModel(110.0, 1e-4, glide_cents=0.0, decay_s=50.0, decay_growth=0.0)

@@ -14,6 +14,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+AB24 = "Anderson, Beausoleil, J. Acoust. Soc. Am. 156, 683 (2024)"
+
 
 class Row(NamedTuple):
     string: int

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+AIAG_MSA = "AIAG, Measurement Systems Analysis, 4th ed., 2nd-hand"
 # Operators, their trials, ten parts each.
 AIAG = np.array(
     [

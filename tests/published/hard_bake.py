@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
+MONTGOMERY = "Montgomery, Introduction to Statistical Quality Control, 2nd-hand"
 WIDTHS = np.array(
     """
     1.3235 1.4128 1.6744 1.4573 1.6914

@@ -7,14 +7,12 @@ sound. Stiffness by the law B ~ 1 / L^2 (Fletcher 1964), errors at frets by [AB2
 from __future__ import annotations
 
 import json
-import math
 from dataclasses import replace
 
 import pytest
 from compensation_tables import TABLES
 from conftest import SAMPLE_AUDIO
 from made_notes import (
-    CLEAN,
     OPEN_B,
     SIX,
     fretted_notes,
@@ -25,8 +23,6 @@ from made_notes import (
 )
 from pluck_model import PluckModel
 
-from analyzer.findings.condition import magnet_pull, worn_or_wrong
-from analyzer.findings.model import StringCase
 from analyzer.instrument.model import own_screws
 from analyzer.instrument.string_data import StringData
 from analyzer.measure import Measured
@@ -169,26 +165,6 @@ def test_magnet_where_only_the_fretted_note_is_rough() -> None:
     assert causes(note("6 open", misfit_cents=5.0), note("6 f12", misfit_cents=6.0)) == {
         "worn or wrong string": (6,)
     }
-
-
-def test_beats_where_they_were_measured() -> None:
-    """1 Hz: what a trained ear tunes to ([AB24], SEEN)."""
-
-    def case(open_hz: float, fretted_hz: float) -> StringCase:
-        open_note = replace(CLEAN, beat_hz=open_hz)
-        fretted = replace(CLEAN, stiffness=4 * CLEAN.stiffness, beat_hz=fretted_hz)
-        return StringCase(6, {"open": (open_note,), "f12": (fretted,)})
-
-    (worn,) = worn_or_wrong(case(2.0, math.nan))
-    assert "open note beats at 2.0 Hz" in worn.evidence
-    assert not list(magnet_pull(case(2.0, math.nan)))
-    (magnet,) = magnet_pull(case(0.4, 3.0))
-    assert "beats at 3.0 Hz at the 12th fret" in magnet.evidence
-    same_split = case(0.67, 1.37)  # 6 cents at 196 Hz and at 392 Hz: a property of the string
-    assert not list(magnet_pull(same_split))
-    for quiet in (case(math.nan, math.nan), case(0.5, 0.9)):
-        assert not list(worn_or_wrong(quiet))
-        assert not list(magnet_pull(quiet))
 
 
 def test_harmonic_that_is_not_the_open_strings() -> None:

@@ -1,4 +1,4 @@
-"""The interval of a string from its takes: coverage where the truth is known, and Student's t."""
+"""The interval of a string from its takes: coverage where the truth is known, and by hand."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import math
 import numpy as np
 import pytest
 from benchmark_takes import as_seen_on_guitars, coverage, take
-from scipy import stats
 
 from analyzer.strings import (
     PLUCK_SCATTER_CENTS,
@@ -40,18 +39,6 @@ def test_one_take_has_the_allowance_alone() -> None:
     assert (scatter.cents, scatter.freedom) == (PLUCK_SCATTER_CENTS, PLUCK_SCATTER_FREEDOM)
     found = intonation(combine_takes(notes[0], scatter), combine_takes(notes[1], scatter), scatter)
     assert found.error_uncertainty_cents == pytest.approx(3.182 * 0.27 * math.sqrt(2), rel=0.01)
-
-
-def test_many_takes_come_near_the_classical_interval() -> None:
-    """With 40 takes of one note the allowance hardly counts: scipy's t interval of the mean."""
-    rng = np.random.default_rng(2)
-    takes = [take(110.0, 0.5, rng) for _ in range(40)]
-    scatter = pluck_scatter([takes])
-    note = combine_takes(takes, scatter)
-    cents = 1200 * np.log2([each.settled_hz / 110.0 for each in takes])
-    low, high = stats.t.interval(0.95, 39, np.mean(cents), stats.sem(cents))
-    assert scatter.coverage * math.sqrt(note.variance) == pytest.approx((high - low) / 2, rel=0.05)
-    assert 1200 * math.log2(note.hz / 110.0) == pytest.approx(np.mean(cents), abs=1e-9)
 
 
 def test_a_take_known_less_well_counts_less() -> None:

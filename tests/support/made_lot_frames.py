@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from analyzer.lot.judgement.decision import combine, decide
 from analyzer.lot.judgement.measurement import Measurement, NoteSpread
 from analyzer.lot.judgement.specification import Limits, Requirement, Specification, Subgroups
+from analyzer.lot.output.summary_json import as_json
 from analyzer.lot.records import LEFT_OUT_COLUMNS, SESSION_COLUMNS, VALUE_COLUMNS
 from analyzer.lot.summing.summary import summarise
 from analyzer.lot.summing.summary_model import LotSummary
@@ -141,3 +144,31 @@ def _row(decision) -> dict:
 
 def _number(value) -> float:
     return math.nan if value is None else float(value)
+
+
+def shuffled(found: Frames, seed=4) -> Frames:
+    """The same rows as a store may give them, in any order."""
+    return Frames(
+        found.sessions.sample(frac=1, random_state=seed),
+        found.judged.sample(frac=1, random_state=seed),
+    )
+
+
+def study_of(table, by="operator", strings=1) -> list[dict]:
+    """Of an array (parts, operators, repeats): each string of an instrument has the same values."""
+    spec = specification(-20.0, 20.0)
+    made = [
+        Made(
+            f"part {part}",
+            {("error_cents", string): float(value) for string in range(1, strings + 1)},
+            **{by: f"{by} {who}"},
+            repeat=repeat + 1,
+            at_s=START_S + 1000 * repeat + part,
+            latest=(who, repeat) == (table.shape[1] - 1, table.shape[2] - 1),
+        )
+        for (part, who, repeat), value in np.ndenumerate(table)
+    ]
+    summary = shuffled(frames(made, spec)).summary(spec)
+    assert summary.counts.sessions == table.size
+    assert summary.counts.instruments == table.shape[0]
+    return json.loads(as_json(summary))["gauge"]["studies"]

@@ -74,7 +74,7 @@ def published_string(
 def model_errors(
     string: FrettedString, setbacks: Setbacks, frets: tuple[int, ...]
 ) -> Mapping[int, float]:
-    """Cents at each fret by [AB24]'s formulas (``test_compensation_published``)."""
+    """Cents at each fret by [AB24]'s formulas (``test_anderson_beausoleil_2024``)."""
     return {fret: float(fret_error_cents(string, fret, setbacks)) for fret in frets}
 
 

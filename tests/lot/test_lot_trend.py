@@ -1,4 +1,4 @@
-"""Degrees of freedom and drift against the guide, and what a trend's interval promises."""
+"""Degrees of freedom and drift by hand, and what a trend's interval promises."""
 
 from __future__ import annotations
 
@@ -11,38 +11,6 @@ from scipy import stats
 from analyzer.lot.statistics.figure import NotGiven
 from analyzer.lot.statistics.trend import Trend, trend
 from analyzer.lot.statistics.uncertainty import combined_uncertainty
-
-
-def test_gauge_block_is_the_guides() -> None:
-    """JCGM 100:2008, H.1: 32 nm SEEN 2nd-hand; 31.671, 16.76 and 93.5 nm COMPUTED.
-
-    The guide cuts 16.7 to 16 and prints 93 nm for 99 % (MEMORY), from its rounded 32.
-    """
-    found = combined_uncertainty([25, 9.7, 2.9, 16.6], [18, 25.6, 50, 2])
-    assert found.standard == pytest.approx(31.671, abs=5e-4)
-    assert found.degrees_of_freedom == pytest.approx(16.76, abs=5e-3)
-    assert found.coverage_factor(0.99) == pytest.approx(2.921, abs=5e-4)
-    assert 32 * found.coverage_factor(0.99) == pytest.approx(93.5, abs=0.05)
-    assert found.expanded(0.99) == pytest.approx(31.671 * 2.921, abs=0.02)
-
-
-def test_gauge_blocks_length_difference_is_the_guides() -> None:
-    """H.1: 5.8 (24), 3.9 (5) and 6.7 (8) together are 9.682 (COMPUTED).
-
-    The 25.6 degrees of freedom that the guide goes on with are those of the rounded 9.7.
-    """
-    found = combined_uncertainty([5.8, 3.9, 6.7], [24, 5, 8])
-    assert found.standard == pytest.approx(9.682, abs=1e-3)
-    rounded = found.degrees_of_freedom * (9.7 / found.standard) ** 4
-    assert rounded == pytest.approx(25.6, abs=0.05)
-
-
-def test_sensitivities_and_a_component_without_doubt() -> None:
-    """An example of an open library's documentation (SEEN inputs); the results COMPUTED."""
-    components = np.array([0.1, 0.3, 0.2, 1.1]) * [1, 2, 3, 0.5]
-    found = combined_uncertainty(components, [math.inf, 6, 8, 3])
-    assert found.standard == pytest.approx(1.01612007, abs=1e-8)
-    assert found.degrees_of_freedom == pytest.approx(15.60796, abs=1e-5)
 
 
 def test_known_without_doubt_takes_the_normal_factor() -> None:

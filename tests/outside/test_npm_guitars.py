@@ -30,6 +30,10 @@ from real_notes import ACOUSTIC, ELECTRIC
 from analyzer.plucks import find_pluck
 from analyzer.recording.reading import open_recording
 
+GUITARS = "Recordings of guitars in two packages of the npm registry"
+PRAAT = "Praat's pitch (praat-parselmouth) on recordings of two npm packages"
+pytestmark = pytest.mark.source(PRAAT, "reference library", "error of six strings, real guitars")
+
 PRAAT_ERROR_CENTS = 1.0  # held to known plucks below
 
 
@@ -65,6 +69,7 @@ def praat(path, near_hz: float) -> Reference:
     return Reference(float(np.mean(answers[0])), spread_cents / 2 + PRAAT_ERROR_CENTS)
 
 
+@pytest.mark.source(PRAAT, "reference library", "the reference itself, on known plucks")
 @pytest.mark.parametrize("f_hz", [82.407, 110.0, 196.0, 329.628, 659.255])
 def test_the_reference_is_as_good_as_it_is_taken_for(write_pluck, f_hz) -> None:
     path = write_pluck("known.wav", PluckModel(f_hz, 5e-5, glide_cents=2))
@@ -87,7 +92,7 @@ def real_report(request, real_recordings, run: Run, tmp_path_factory):
     (folder / "instrument.toml").write_text(
         f"[instrument]\nscale_length_mm = 647.7\ntuning = {json.dumps(tuning)}\n", encoding="utf-8"
     )
-    done = run("analyze", folder, "--json", "-")
+    done = run("analyze", folder, "--jobs", 1, "--json", "-")
     assert done.returncode == 0, done.stderr
     report = json.loads(done.stdout)
     for each in report["recordings"]:
@@ -96,6 +101,7 @@ def real_report(request, real_recordings, run: Run, tmp_path_factory):
     return report, references
 
 
+@pytest.mark.source(GUITARS, "open data", "every string of a real guitar has a result")
 def test_every_string_has_a_result(real_report) -> None:
     report, _ = real_report
     assert len(report["strings"]) == 6

@@ -1,16 +1,14 @@
-"""The string model against the published tables of ``compensation_tables``, each source there."""
+"""The string model against [AB24]: ``compensation_tables`` says where each value is from."""
 
 from __future__ import annotations
 
 import math
 
-import numpy as np
 import pytest
 from compensation_tables import (
+    AB24,
     ALL_ROWS,
     DEFAULT_FRETS,
-    DEFAULT_KAPPA,
-    DEFAULT_STIFFNESS,
     NORMAL_1_FRETS,
     NORMAL_6_FRETS,
     NUT_HEIGHT_MM,
@@ -18,10 +16,12 @@ from compensation_tables import (
     SCALE_LENGTH_MM,
     TABLES,
 )
+from published_strings import DEFAULT, ROWS, string_of
 
-from analyzer.bridge.effect import LengthEffect, saddle_move_mm
+from analyzer.instrument.string_data import StringData
 from analyzer.string_model.effect import ModelledEffect
 from analyzer.string_model.fretting import FrettedString, Setbacks, error_parts, fret_error_cents
+from analyzer.string_model.from_data import model_string, nut_and_rise_mm
 from analyzer.string_model.setbacks import (
     closed_form_setbacks,
     least_squares_setbacks,
@@ -29,17 +29,15 @@ from analyzer.string_model.setbacks import (
     rms_cents,
 )
 
-ROWS = pytest.mark.parametrize("row", [row for _, row in ALL_ROWS], ids=[n for n, _ in ALL_ROWS])
+pytestmark = pytest.mark.source(
+    AB24, "published formula", "errors at frets, their four parts, setbacks"
+)
+
+
 NONE = Setbacks()
 
 
-def string_of(row) -> FrettedString:
-    return FrettedString(SCALE_LENGTH_MM, row.kappa, row.stiffness, NUT_HEIGHT_MM, RISE_MM)
-
-
-DEFAULT = FrettedString(SCALE_LENGTH_MM, DEFAULT_KAPPA, DEFAULT_STIFFNESS, NUT_HEIGHT_MM, RISE_MM)
-
-
+@pytest.mark.source(AB24, "published example", "setbacks of saddle and nut of 18 strings")
 @ROWS
 def test_least_squares_setbacks_are_the_published_ones(row) -> None:
     found = least_squares_setbacks(string_of(row))
@@ -47,6 +45,7 @@ def test_least_squares_setbacks_are_the_published_ones(row) -> None:
     assert found.nut_mm == pytest.approx(row.nut_mm, abs=0.01)  # SEEN
 
 
+@pytest.mark.source(AB24, "published example", "root mean square of the errors at frets")
 @ROWS
 def test_rms_is_the_published_one(row) -> None:
     """SEEN; by inference the published mean is taken over 13 points, the open string with them."""
@@ -115,32 +114,7 @@ def test_first_order_error_is_near(row) -> None:
         assert fret_error_cents(string, fret, setbacks) == pytest.approx(expected, abs=0.2)
 
 
-@ROWS
-def test_saddle_advice_by_effect_and_by_length_is_within_two_percent(row) -> None:
-    effect = ModelledEffect(string_of(row))
-    assert effect.move_mm(row.error_12_cents) == pytest.approx(row.null_12_mm, rel=0.02)
-    assert saddle_move_mm(row.error_12_cents, LengthEffect(SCALE_LENGTH_MM)) == pytest.approx(
-        row.null_12_mm, rel=0.02
-    )
-    assert effect.change_cents(1.0) < 0 < effect.change_cents(-1.0)
-
-
-def test_effect_of_many_moves_at_once_and_its_slope() -> None:
-    effect = ModelledEffect(DEFAULT, 1.5)
-    moves_mm = np.arange(-60, 60, 0.5).reshape(3, -1)
-    changes = effect.change_cents(moves_mm)
-    assert changes.shape == moves_mm.shape
-    assert changes[1, 7] == pytest.approx(float(effect.change_cents(moves_mm[1, 7])))
-    assert effect.change_cents(0.0) == 0
-    assert np.all(np.diff(changes.ravel()) < 0)
-    # 1731.234 / 650 mm by length (SEEN), and a little more by what retuning does.
-    assert effect.slope_cents_per_mm(0.0) == pytest.approx(-1731.234 / 650, rel=0.02)
-    slopes = effect.slope_cents_per_mm(moves_mm).ravel()
-    assert np.cumsum((slopes[1:] + slopes[:-1]) / 4) == pytest.approx(
-        changes.ravel()[1:] - changes.ravel()[0], rel=1e-3
-    )
-
-
+@pytest.mark.source(AB24, "published formula", "change of the error by a saddle's move")
 def test_effect_of_a_move_with_everything_worked_out_from_force() -> None:
     """Nothing of this project: E, radius, mass and pitch give tension and stiffness anew.
 
@@ -176,29 +150,37 @@ def test_effect_of_a_move_with_everything_worked_out_from_force() -> None:
         assert effect.move_mm(left) == pytest.approx(move_mm, abs=1e-6)
 
 
-# COMPUTED, L = 647.7 mm, E = 200 GPa, 7850 kg/m3 (MEMORY): the part of the error at fret 12 that
-# comes from stiffness, pinned / pinned and clamped / clamped ends. B is Fletcher's.
-@pytest.mark.parametrize(
-    ("fletcher_b", "pinned", "hybrid", "clamped"),
-    [
-        (1.3256e-5, 0.034, 2.003, 3.999),
-        (3.9916e-5, 0.104, 3.471, 6.921),
-        (1.0835e-4, 0.281, 5.708, 11.360),
-    ],
-)
-def test_how_the_ends_are_held(fletcher_b, pinned, hybrid, clamped) -> None:
-    """The columns are to first order in a = sqrt(B) / pi: 1 + a and 1 + 2a at the open string.
+@pytest.mark.source(AB24, "published example", "string data to stretch response and stiffness")
+@pytest.mark.parametrize("row", [row for _, row in ALL_ROWS], ids=[n for n, _ in ALL_ROWS])
+def test_published_string_data_give_the_published_kappa_and_stiffness(row) -> None:
+    """SEEN: kappa 2R + 1 and B0; COMPUTED pitch from tension and mass at 650 mm."""
+    pitch_hz = math.sqrt(row.tension_n / (row.mass_g_per_m / 1000)) / 1.3
+    data = StringData(
+        diameter_mm=2 * row.radius_mm,
+        mass_per_length_g_per_m=row.mass_g_per_m,
+        stretch_response=row.response,
+        stretch_response_uncertainty=2 * row.response_sd,
+    )
+    found, _ = model_string(data, SCALE_LENGTH_MM, pitch_hz)
+    assert found is not None
+    assert found.string.kappa == pytest.approx(row.kappa, abs=0.11)  # R comes rounded to 0.1
+    assert found.string.stiffness == pytest.approx(row.stiffness, abs=1.2e-5)
+    assert found.tension_n == pytest.approx(row.tension_n, rel=1e-6)
+    assert found.kappa_uncertainty == pytest.approx(4 * row.response_sd)
 
-    What the second order adds, the formulas say: (1 + pi^2/2) a^2 and (4 + pi^2/2) a^2 at the open
-    string, four times that at the fret.
-    """
-    a = math.sqrt(fletcher_b) / math.pi
-    string = FrettedString(647.7, 0.0, a, 0.0, 0.0)
-    found = {
-        ends: error_parts(string, 12, NONE, ends).stiffness_cents
-        for ends in ("pinned", "hybrid", "clamped")
-    }
-    second = 3 * 1731.234 * a**2
-    assert found["pinned"] == pytest.approx(pinned, abs=0.001)
-    assert found["hybrid"] == pytest.approx(hybrid + second * (1 + math.pi**2 / 2), abs=0.02)
-    assert found["clamped"] == pytest.approx(clamped + second * (4 + math.pi**2 / 2), abs=0.06)
+
+@pytest.mark.source(AB24, "published example", "string data to stretch response and stiffness")
+@pytest.mark.parametrize("row", [row for _, row in ALL_ROWS], ids=[n for n, _ in ALL_ROWS])
+def test_published_modulus_gives_the_same_string(row) -> None:
+    """SEEN: E_eff = kappa T / (pi rho^2)."""
+    data = StringData(
+        diameter_mm=2 * row.radius_mm, modulus_gpa=row.modulus_gpa, tension_n=row.tension_n
+    )
+    found, _ = model_string(data, SCALE_LENGTH_MM, 100.0)
+    assert found is not None
+    assert found.string.kappa == pytest.approx(row.kappa, rel=0.01)
+
+
+def test_heights_of_the_paper() -> None:
+    """b = 1 and c = 4 mm stand at 1 + 4 (1 - 2^(-1/12)) and 3 mm over frets 1 and 12."""
+    assert nut_and_rise_mm(1.2245028, 3.0) == pytest.approx((1.0, 4.0), abs=1e-6)
