@@ -33,9 +33,10 @@ def changed_functions(mutant: Mutant) -> dict[str, CodeType] | None:
     return {name: code for name, code in new.items() if code != old[name]}
 
 
-def put_in_place(mutant: Mutant, codes: dict[str, CodeType]) -> None:
-    """Exchange the functions, and forget what the old ones worked out."""
-    file = ROOT / mutant.module
+def put_in_place(mutant: Mutant) -> None:
+    """Exchange the functions of a mutant that changes nothing else."""
+    file, codes = ROOT / mutant.module, changed_functions(mutant)
+    assert codes is not None
     for function in living_functions():
         code = function.__code__
         if code.co_qualname in codes and Path(code.co_filename) == file:
@@ -76,7 +77,7 @@ class Finder(importlib.abc.MetaPathFinder, importlib.abc.Loader):
         self._package = parts[-1] == "__init__"
         self._name = ".".join(parts[:-1] if self._package else parts)
 
-    def find_spec(self, fullname, path=None, target=None):
+    def find_spec(self, fullname, *_):
         if fullname != self._name:
             return None
         file = ROOT / self._mutant.module

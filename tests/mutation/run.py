@@ -35,7 +35,16 @@ import pytest
 from mutants import ROOT, Mutant, modules_in, mutants_of
 from scipy.stats import binomtest
 from touched import Touched, Watcher
-from trial import KILLED, SURVIVED, TIMED_OUT, UNTOUCHED, Chooser, InFunctions, Result, try_on_import
+from trial import (
+    KILLED,
+    SURVIVED,
+    TIMED_OUT,
+    UNTOUCHED,
+    Chooser,
+    InFunctions,
+    Result,
+    run_on_import,
+)
 
 MODULES = (
     *("analyzer/pitch", "analyzer/plucks.py", "analyzer/onsets.py", "analyzer/music.py"),
@@ -83,7 +92,8 @@ def _wanted(asked: argparse.Namespace) -> list[Mutant]:
     every = [mutant for module in modules for mutant in mutants_of(module)]
     if asked.sample is None or asked.sample >= len(every):
         return every
-    return sorted(random.Random(asked.seed).sample(every, asked.sample), key=every.index)
+    drawn = random.Random(asked.seed).sample(every, asked.sample)  # noqa: S311 - no secret
+    return sorted(drawn, key=every.index)
 
 
 def _touched(tests: list[str], kept: Path | None) -> Touched:
@@ -113,7 +123,7 @@ def _tried(
         plugin = InFunctions(within, chooser, tell)
         _aside(lambda: pytest.main([*_QUIET, *tests], plugins=[plugin]))
     for mutant in on_import:
-        tell(try_on_import(mutant, chooser))
+        tell(chooser.tried(mutant, run_on_import, when_imported=True))
     rows = map(json.loads, out.read_text(encoding="utf-8").splitlines())
     return [Result(Mutant(**row["mutant"]), row["outcome"], row["test"]) for row in rows]
 

@@ -7,7 +7,6 @@ import resource
 import select
 import signal
 import sys
-import time
 from collections import Counter
 from collections.abc import Callable
 from contextlib import suppress
@@ -24,6 +23,10 @@ _AT_LEAST_S = 30.0  # and never before this: machines are busy
 _MEMORY_BYTES = 12 * 2**30  # of address space: a mutant that wants all memory there is has failed
 
 
+_CONTROL_S = 600.0
+Run = Callable[[Mutant | None, list[str]], str]  # the first test that fails, or nothing
+
+
 @dataclass(frozen=True)
 class Result:
     """What became of a mutant, and the test that told it."""
@@ -34,25 +37,45 @@ class Result:
 
 
 class Chooser:
-    """Which tests to try a mutant with, in which order, within ``most_s`` seconds of tests."""
+    """Tries mutants, each with the tests that touch it, within ``most_s`` seconds of tests."""
 
     def __init__(self, touched: Touched, most_s: float) -> None:
         self._touched, self._most_s = touched, most_s
         self._kills: Counter[tuple[str, str]] = Counter()
+        self._sound: set[str] = set()
 
-    def tests_for(self, mutant: Mutant, *, when_imported: bool) -> tuple[list[str], float]:
+    def tried(self, mutant: Mutant, run: Run, *, when_imported: bool) -> Result:
+        tests, all_s = self._tests_for(mutant, when_imported=when_imported)
+        if not tests:
+            return Result(mutant, UNTOUCHED)
+        limit_s = max(_AT_LEAST_S, _MOST_TIMES * all_s)
+        said = in_a_fork(lambda: run(mutant, tests), limit_s)
+        if said is None:
+            return Result(mutant, TIMED_OUT, f"after {limit_s:.0f} s")
+        if said in tests and not self._is_sound(said, run):
+            return self.tried(mutant, run, when_imported=when_imported)
+        self._kills[mutant.module, said] += 1
+        return Result(mutant, KILLED if said else SURVIVED, said)
+
+    def _is_sound(self, test: str, run: Run) -> bool:
+        """Whether a test that failed passes where nothing is changed; else it is used no more."""
+        if test not in self._sound:
+            if in_a_fork(lambda: run(None, [test]), _CONTROL_S) != "":
+                print(f"fails without a mutant, left out: {test}", file=sys.__stderr__)
+                del self._touched.seconds[test]
+                return False
+            self._sound.add(test)
+        return True
+
+    def _tests_for(self, mutant: Mutant, *, when_imported: bool) -> tuple[list[str], float]:
         """The tests, those first that told others of this module soon, and their seconds."""
-        tests = self._touched.tests_of(mutant, when_imported=when_imported)
         chosen, all_s = [], 0.0
-        for test in tests:
-            all_s += self._touched.seconds[test]
-            if chosen and all_s > self._most_s:
+        for test in self._touched.tests_of(mutant, when_imported=when_imported):
+            if chosen and all_s + self._touched.seconds[test] > self._most_s:
                 break
+            all_s += self._touched.seconds[test]
             chosen.append(test)
         return sorted(chosen, key=lambda test: self._cost(mutant, test)), all_s
-
-    def count(self, result: Result) -> None:
-        self._kills[result.mutant.module, result.test] += 1
 
     def _cost(self, mutant: Mutant, test: str) -> float:
         return (0.01 + self._touched.seconds[test]) / (1 + self._kills[mutant.module, test])
@@ -96,7 +119,9 @@ def _work_and_end(work: Callable[[], str], writing: int) -> None:
 class InFunctions:
     """A pytest plugin that tries mutants instead of running the tests once."""
 
-    def __init__(self, trials: list[Mutant], chooser: Chooser, tell: Callable[[Result], None]):
+    def __init__(
+        self, trials: list[Mutant], chooser: Chooser, tell: Callable[[Result], None]
+    ) -> None:
         self._trials, self._chooser, self._tell = trials, chooser, tell
         self._failed = ""
 
@@ -108,18 +133,15 @@ class InFunctions:
         items = {item.nodeid: item for item in session.items}
         patching.forget_what_is_cached()
         patching.living_functions()
-        for mutant in self._trials:
-            codes = patching.changed_functions(mutant)
-            assert codes is not None
-            tests, limit_s = self._chooser.tests_for(mutant, when_imported=False)
-            tests = [test for test in tests if test in items]
 
-            def work(mutant=mutant, codes=codes, tests=tests) -> str:
+        def run(mutant: Mutant | None, tests: list[str]) -> str:
+            if mutant is not None:
                 sys.meta_path.insert(0, patching.Finder(mutant))  # who imports it only now
-                patching.put_in_place(mutant, codes)
-                return self._first_that_fails([items[test] for test in tests])
+                patching.put_in_place(mutant)
+            return self._first_that_fails([items[test] for test in tests if test in items])
 
-            self._tell(tried(mutant, work, tests, limit_s, self._chooser))
+        for mutant in self._trials:
+            self._tell(self._chooser.tried(mutant, run, when_imported=False))
         return True
 
     def _first_that_fails(self, items) -> str:
@@ -142,29 +164,10 @@ class _FirstFailure:
             self.test = f"collecting {report.nodeid}"
 
 
-def try_on_import(mutant: Mutant, chooser: Chooser) -> Result:
-    """Try a mutant that needs its module imported anew, from a process that holds none of it."""
-    tests, limit_s = chooser.tests_for(mutant, when_imported=True)
-
-    def work() -> str:
+def run_on_import(mutant: Mutant | None, tests: list[str]) -> str:
+    """Run tests where a mutant's module is imported anew; the process holds none of it yet."""
+    if mutant is not None:
         sys.meta_path.insert(0, patching.Finder(mutant))
-        first = _FirstFailure()
-        code = pytest.main(["-x", "-q", "-p", "no:cacheprovider", *tests], plugins=[first])
-        return first.test or ("" if code == pytest.ExitCode.OK else f"pytest ended with {code}")
-
-    return tried(mutant, work, tests, limit_s, chooser)
-
-
-def tried(
-    mutant: Mutant, work: Callable[[], str], tests: list[str], tests_s: float, chooser: Chooser
-) -> Result:
-    if not tests:
-        return Result(mutant, UNTOUCHED)
-    began = time.monotonic()
-    said = in_a_fork(work, max(_AT_LEAST_S, _MOST_TIMES * tests_s))
-    if said is None:
-        return Result(mutant, TIMED_OUT, f"after {time.monotonic() - began:.0f} s")
-    result = Result(mutant, KILLED if said else SURVIVED, said)
-    if said:
-        chooser.count(result)
-    return result
+    first = _FirstFailure()
+    code = pytest.main(["-x", "-q", "-p", "no:cacheprovider", *tests], plugins=[first])
+    return first.test or ("" if code == pytest.ExitCode.OK else f"pytest ended with {code}")
