@@ -77,7 +77,7 @@ class Finder(importlib.abc.MetaPathFinder, importlib.abc.Loader):
         self._package = parts[-1] == "__init__"
         self._name = ".".join(parts[:-1] if self._package else parts)
 
-    def find_spec(self, fullname, *_):
+    def find_spec(self, fullname, *_: object):
         if fullname != self._name:
             return None
         file = ROOT / self._mutant.module
