@@ -1,5 +1,7 @@
-"""Where a saddle's effect is a straight line the best setting, its interval and its reach have closed
-forms: two cents a millimetre here, so that every expected value can be worked out by hand."""
+"""Where a saddle's effect is a straight line, a bridge's setting can be worked out by hand.
+
+Two cents a millimetre here; the best place, its interval and its reach are closed forms then.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +24,9 @@ from analyzer.bridge.least_worst import (
     settings_uncertainty_mm,
 )
 from analyzer.bridge.problem import Need, Problem, parts_of
-from analyzer.instrument.model import Adjuster
+from analyzer.bridge.setting import PartSetting, set_bridge
+from analyzer.bridge.steps import move_of_turns_mm, steps_of
+from analyzer.instrument.model import Adjuster, Screw, Steps
 
 
 class Straight:
@@ -134,3 +138,60 @@ def test_half_width_of_a_move_is_that_of_the_error() -> None:
     told_mm = saddle_move_uncertainty_mm(3.0, 0.4, LengthEffect(650.0))
     assert told_mm == pytest.approx(650 * 0.4 * math.log(2) / 1200, rel=0.02)
     assert saddle_move_uncertainty_mm(3.0, 0.4, Straight()) == pytest.approx(0.2)
+
+
+def one_saddle(error: float, step_mm: float | None = None) -> PartSetting:
+    """With half a millimetre of travel either way."""
+    adjuster = Adjuster("saddle 1", {1: 1.0}, None, (0.5, 0.5), Steps(step_mm))
+    return set_bridge([adjuster], {1: Need(error, Straight(), 0.1)})[0]
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize(
+    ("wanted_mm", "step_mm", "short_mm"),
+    [(0.7, None, 0.2), (0.54, None, 0), (0.65, 0.4, 0), (0.75, 0.4, 0.25), (0.3, 0.1, 0)],
+)
+def test_shortfall_is_what_lies_beyond_the_travel(wanted_mm, step_mm, short_mm, sign) -> None:
+    """Less than 0.05 mm, or than half a step, is nothing."""
+    part = one_saddle(sign * 2 * wanted_mm, step_mm)
+    assert part.short_by_mm(0) == pytest.approx(sign * short_mm, abs=1e-6)
+    way = "away from the nut" if sign > 0 else "toward the nut"
+    assert not short_mm or way in str(part.reason(0))
+
+
+def test_a_string_alone_is_set_however_little_it_gains() -> None:
+    """Nobody else has to be slackened for it."""
+    adjuster = Adjuster("saddle 1", {1: 1.0})
+    (part,) = set_bridge([adjuster], {1: Need(0.2, Straight(), 0.02)}, worth_cents=0.25)
+    assert part.settings_mm == pytest.approx([0.1])
+
+
+def test_gain_is_what_the_worst_error_falls_by() -> None:
+    needs = {2: Need(5.0, Straight(), 0.1), 1: Need(-3.0, Straight(), 0.1)}
+    (part,) = set_bridge([Adjuster("saddle 2-1", {2: 1.0, 1: 1.0})], needs)
+    assert part.gain_cents == pytest.approx(1.0)
+
+
+def test_a_move_in_doubt_is_spared_though_others_stay_far_off() -> None:
+    """Strings 3 and 2 end 5 and -5 off; string 1 would gain a tenth of a cent, or lose it."""
+    adjusters = [Adjuster("a", {3: 1.0, 2: 1.0}), Adjuster("b", {2: 0.0, 1: 1.0})]
+    errors = {3: (6.0, 0.1), 2: (-4.0, 0.1), 1: (0.1, 0.3)}
+    (part,) = set_bridge(adjusters, {s: Need(e, Straight(), u) for s, (e, u) in errors.items()})
+    assert part.settings_mm == pytest.approx([0.5, 0], abs=1e-5)
+    assert part.settings_mm[1] == 0
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_move_of_the_largest_step_is_one_step(sign) -> None:
+    adjuster = Adjuster("saddle 1", {1: 1.0}, steps=Steps(None, 1.0))
+    (step,) = steps_of(set_bridge([adjuster], {1: Need(2.0 * sign, Straight(), 0.1)}))
+    assert step.move_mm == pytest.approx(sign)
+    assert step.error_cents[1] == pytest.approx(0, abs=1e-6)
+
+
+def test_turns_back_to_millimetres() -> None:
+    screw = Screw(0.5, "tail")  # facing its head at the tail, clockwise draws the saddle there
+    assert move_of_turns_mm(1.0, "clockwise", screw) == 0.5
+    assert move_of_turns_mm(1.0, "counterclockwise", screw) == -0.5
+    assert move_of_turns_mm(0.0, "clockwise", screw) == 0
+    assert move_of_turns_mm(3.0, "none", screw) == 0

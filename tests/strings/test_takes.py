@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -55,8 +56,6 @@ def test_many_takes_come_near_the_classical_interval() -> None:
 
 
 def test_a_take_known_less_well_counts_less() -> None:
-    from dataclasses import replace
-
     rng = np.random.default_rng(3)
     sure = take(110.0, 0.0, rng)
     vague = replace(sure, settled_hz=110.0 * 2 ** (4 / 1200), settled_uncertainty_cents=5.0)
@@ -68,3 +67,10 @@ def test_larger_drift_is_by_size() -> None:
     assert larger_drift(-3.0, 2.0) == -3.0
     assert larger_drift(-1.0, 2.0) == 2.0
     assert math.isnan(larger_drift(math.nan, 2.0))
+
+
+def test_drift_is_the_mean_of_the_takes_that_have_one() -> None:
+    plain = take(110.0, 0.0, np.random.default_rng(4))
+    takes = [replace(plain, sustain_drift_cents=cents) for cents in (-2.0, math.nan, -4.0)]
+    assert combine_takes(takes, pluck_scatter([])).drift_cents == pytest.approx(-3)
+    assert math.isnan(combine_takes(takes[1:2], pluck_scatter([])).drift_cents)
