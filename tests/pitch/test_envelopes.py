@@ -58,7 +58,7 @@ def test_steps_of_one_and_minus_one() -> None:
 
 
 def test_a_phase_that_swings_by_a_tenth_is_a_slow_wave() -> None:
-    """sin^2 of 0.1 rad is (1 - cos 0.2) / 2, which a wrapped normal phase has of -ln(cos 0.2) / 2."""
+    """sin^2 of 0.1 rad is (1 - cos 0.2) / 2: of a normal phase of variance -ln(cos 0.2) / 2."""
     size = 60
     swing = np.repeat(0.1 * np.array([1, -1, 1, 1, -1, -1, 1, -1]), size)
     turned = np.array([[2.0], [5.0]]) * np.exp(1j * swing)
