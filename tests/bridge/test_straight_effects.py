@@ -72,6 +72,14 @@ def test_interval_of_three_on_a_saddle_is_that_of_the_two_worst() -> None:
     assert told == pytest.approx([math.hypot(0.6, 0.8) / 2 / 2])
 
 
+def test_interval_where_the_worst_is_a_string_in_doubt() -> None:
+    """0 and 20 cents, the second known to 5: both are 8 beyond doubt at 4 mm, and lead alike."""
+    two = problem((0, 20), (0.5, 5.0), [(1,), (1,)])
+    assert least_worst_mm(two) == pytest.approx([4.0], abs=1e-5)
+    told = settings_uncertainty_mm(two, np.array([4.0]))
+    assert told == pytest.approx([math.hypot(0.5, 5.0) / 2 / 2])
+
+
 @pytest.mark.parametrize(("error", "half_width_mm"), [(0.8, 0.15), (9.0, 0), (-9.0, 0)])
 def test_a_setting_at_its_limit_stays_there(error, half_width_mm) -> None:
     one = problem((error,), (0.3,), [(1,)], travel_mm=0.5)
@@ -131,6 +139,12 @@ def test_no_move_is_longer_than_the_bracket() -> None:
     effect = LengthEffect(650.0)
     assert saddle_move_mm(200.0, effect) == FURTHEST_MOVE_MM
     assert saddle_move_mm(-200.0, effect) == -FURTHEST_MOVE_MM
+    for move_mm in (59.8, -59.8):
+        error_cents = -1200 * math.log2((650 + move_mm) / (650 + 2 * move_mm))
+        assert saddle_move_mm(error_cents, effect) == pytest.approx(move_mm)
+    for move_mm in (60.2, -60.2):
+        error_cents = -1200 * math.log2((650 + move_mm) / (650 + 2 * move_mm))
+        assert saddle_move_mm(error_cents, effect) == math.copysign(FURTHEST_MOVE_MM, move_mm)
 
 
 def test_half_width_of_a_move_is_that_of_the_error() -> None:

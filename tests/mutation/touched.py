@@ -29,6 +29,8 @@ class Touched:
         if when_imported:
             modules = [mutant.module, *_importers(mutant.module, tuple(self.lines))]
             found = {t for m in modules for tests in self.lines.get(m, {}).values() for t in tests}
+            importing = _importers(mutant.module, tuple({_file(test) for test in self.seconds}))
+            found |= {test for test in self.seconds if _file(test) in importing}
         else:
             lines = self.lines.get(mutant.module, {})
             found = {t for line in _statement(mutant) for t in lines.get(str(line), [])}
@@ -90,6 +92,10 @@ def _spans(module: str) -> list[range]:
 def _statement(mutant: Mutant) -> range:
     holding = [span for span in _spans(mutant.module) if mutant.line in span]
     return min(holding, key=len, default=range(mutant.line, mutant.line + 1))
+
+
+def _file(test: str) -> str:
+    return test.partition("::")[0]
 
 
 @cache

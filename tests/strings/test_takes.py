@@ -74,3 +74,11 @@ def test_drift_is_the_mean_of_the_takes_that_have_one() -> None:
     takes = [replace(plain, sustain_drift_cents=cents) for cents in (-2.0, math.nan, -4.0)]
     assert combine_takes(takes, pluck_scatter([])).drift_cents == pytest.approx(-3)
     assert math.isnan(combine_takes(takes[1:2], pluck_scatter([])).drift_cents)
+
+
+def test_variance_of_a_take_is_that_of_its_fit_and_of_the_scatter() -> None:
+    """A half-width of 1.96 cents is a standard deviation of one."""
+    plain = replace(take(110.0, 0.0, np.random.default_rng(5)), settled_uncertainty_cents=1.96)
+    scatter = pluck_scatter([])
+    assert combine_takes([plain], scatter).variance == pytest.approx(1 + scatter.cents**2)
+    assert combine_takes([plain] * 4, scatter).variance == pytest.approx((1 + scatter.cents**2) / 4)
