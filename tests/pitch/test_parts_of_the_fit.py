@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy.integrate import cumulative_trapezoid
+from scipy.integrate import cumulative_trapezoid, trapezoid
 from scipy.optimize import curve_fit
 
 from analyzer.pitch.beats import beat_hz
@@ -113,9 +113,9 @@ def test_probabilities_of_the_glides_shapes() -> None:
     row = first_time_constants()
     whole = candidate_shapes(row, powers, TIMES_S).prior
     assert np.sum(whole[17:]) == pytest.approx(0.3)
-    assert np.trapezoid(whole[:17]) == pytest.approx(0.4)
+    assert trapezoid(whole[:17]) == pytest.approx(0.4)
     closer = candidate_shapes(np.linspace(row[3], row[5], 13), powers, TIMES_S).prior
-    assert np.trapezoid(closer[:13]) == pytest.approx(0.4 * 2 / 16)  # two steps of sixteen
+    assert trapezoid(closer[:13]) == pytest.approx(0.4 * 2 / 16)  # two steps of sixteen
 
 
 def test_a_finer_row_about_the_likely_ones() -> None:
