@@ -173,6 +173,13 @@ def test_shortfall_is_what_lies_beyond_the_travel(wanted_mm, step_mm, short_mm, 
     assert not short_mm or way in str(part.reason(0))
 
 
+def test_a_place_nearer_than_any_step_is_left() -> None:
+    """0.15 mm away, of which a step of 0.4 mm would make 0.25."""
+    part = one_saddle(0.3, 0.4)
+    assert part.settings_mm[0] == 0
+    assert part.reason(0) == "the best place is 0.15 mm away, and no step of 0.4 mm is better"
+
+
 def test_a_string_alone_is_set_however_little_it_gains() -> None:
     """Nobody else has to be slackened for it."""
     adjuster = Adjuster("saddle 1", {1: 1.0})

@@ -10,6 +10,8 @@ from made_notes import OPEN_B, model_errors, note, octave_of_partials, published
 
 from analyzer.frets.fit import FretError, fit_parts
 from analyzer.frets.judge import FretResult
+from analyzer.report.cause_lines import frets_and_causes
+from analyzer.report.tables import strings_frame
 from analyzer.string_model.fretting import Setbacks
 
 RIGHT = Setbacks(1.48, -0.36)  # [AB24], string 1 of the normal nylon set
@@ -91,3 +93,20 @@ def test_intervals_of_the_moves_follow_from_the_notes() -> None:
     expected = coverage * np.sqrt(own + open_variance * slopes.sum(axis=1) ** 2)
     told = nothing.saddle_move_uncertainty_mm, nothing.nut_move_uncertainty_mm
     assert told == pytest.approx(expected, rel=1e-6)
+
+
+def test_verdict_and_reason_reach_lines_and_table() -> None:
+    """Where the sign cannot be printed it is spelled out."""
+    errors = model_errors(
+        published_string(1), Setbacks(RIGHT.saddle_mm, RIGHT.nut_mm - NUT_MM), FRETS
+    )
+    places = (("open", 0.0), *((f"f{fret}", cents) for fret, cents in errors.items()))
+    notes = [note(f"1 {where}", cents, take) for take in (1, 2, 3) for where, cents in places]
+    report = report_of(*notes, note("6 open"), note("6 f1", 1.0))
+    by_string = {each.string: each for each in report.frets}
+    lines = list(frets_and_causes(report, "+/-"))
+    assert f"Frets of string 6: {by_string[6].reason}" in lines
+    assert f"Frets of string 1: {by_string[1].verdict.replace('±', '+/-')}" in lines
+    assert "+/-" in by_string[1].verdict.replace("±", "+/-")
+    row = strings_frame(report).set_index("string").loc[1]
+    assert row["nut_part_cents"] == by_string[1].nut_part_cents
