@@ -14,6 +14,7 @@ from analyzer.bridge.response import (
     Agreement,
     Change,
     Moves,
+    Response,
     learn,
     predicted_changes_cents,
     prior_response,
@@ -161,3 +162,79 @@ def test_one_string_that_contradicts_is_passed_over() -> None:
     assert [each.string for each in agreements if not each.learned_from] == [4]
     assert response.factor("saddle 6") == pytest.approx(0.9, abs=0.01)
     assert response.factor("saddle 4") == pytest.approx(0.9, abs=0.03)  # by the common part
+
+
+def test_what_the_instrument_shares_is_the_conjugate_normal() -> None:
+    """s of s + a_3 seen with noise, beside other adjusters that were not moved: regression."""
+    straight, noise = change_of_lengths(1.0), 0.1
+    change = Change(5.0, 0.0, 5.0 + 0.8 * straight, 1.96 * noise)
+    response, _ = learn(
+        prior_response(ANYWHERE), Moves(ANYWHERE, {"saddle 3": 1.0}, EFFECTS), {3: change}
+    )
+    seen = SHARED_SPREAD**2 + OWN_SPREAD**2 + (noise / straight) ** 2
+    pull = SHARED_SPREAD**2 / seen
+    assert response.instrument_factor == pytest.approx(1 - 0.2 * pull, abs=5e-4)
+    left = SHARED_SPREAD * math.sqrt(1 - pull)
+    assert response.instrument_factor_uncertainty == pytest.approx(1.96 * left, rel=0.01)
+    assert prior_response(ANYWHERE).instrument_factor_uncertainty == pytest.approx(0.196)
+
+
+def test_a_reading_in_steps_adds_to_the_noise() -> None:
+    """0.125 mm / sqrt(12) of 1 mm, beside the noise of the errors."""
+    straight, noise = change_of_lengths(1.0), 0.05
+    change = Change(5.0, 0.0, 5.0 + 0.9 * straight, 1.96 * noise)
+    response, _ = learn(
+        prior_response(SCREWED), Moves(SCREWED, {"saddle 3": 1.0}, EFFECTS), {3: change}
+    )
+    prior = SHARED_SPREAD**2 + OWN_SPREAD**2
+    data = (noise / straight) ** 2 + (0.9 * 0.125 / math.sqrt(12)) ** 2  # 0.9: as it answers
+    assert response.factor_uncertainty("saddle 3") == pytest.approx(
+        1.96 / math.sqrt(1 / prior + 1 / data), rel=0.02
+    )
+
+
+@pytest.mark.parametrize("move_mm", [1.0, -1.0])
+def test_a_reading_counts_by_the_response(move_mm) -> None:
+    """Known to answer 1.5 times, a step read wrong is half as much again."""
+    names = tuple(each.name for each in SCREWED)
+    known = Response(names, np.array([0.5] + [0.0] * 6), np.zeros((7, 7)))
+    told = predicted_changes_cents(known, Moves(SCREWED, {"saddle 3": move_mm}, EFFECTS), [3])
+    slope = 1731.234 * (1 / (S_MM + 1.5 * move_mm) - 2 / (S_MM + 3 * move_mm))
+    assert told[3][0] == pytest.approx(change_of_lengths(1.5 * move_mm))
+    assert told[3][1] == pytest.approx(1.96 * 1.5 * abs(slope) * 0.125 / math.sqrt(12), rel=1e-5)
+
+
+def test_half_of_the_strings_are_enough_to_learn_from() -> None:
+    moves = {each.name: 2.0 for each in SCREWED}
+    fell = change_of_lengths(2.0)
+    changes = {
+        string: Change(6.0, 0.3, 6.0 + (fell if string > 3 else 0.0), 0.3) for string in STRINGS
+    }
+    response, _ = learn(prior_response(SCREWED), Moves(SCREWED, moves, EFFECTS), changes)
+    assert response.rounds == 1
+
+
+@pytest.mark.parametrize(
+    ("predicted", "half_width", "found", "found_half_width", "words"),
+    [
+        (-8.0, 0.3, -7.5, 0.4, "as predicted"),  # E_n of 1: they agree
+        (0.0, 0.0, 0.3, 0.3, "unmoved, and unchanged"),
+        (0.0, 0.0, 0.45, 0.3, "changed though unmoved; was the string, too?"),
+        (-8.0, 0.3, 0.6, 0.6, "no change found; was it moved, and are these the later recordings?"),
+        (-0.2, 0.1, -1.0, 0.1, "far more than predicted; check thread and turns"),
+        (-0.2, 0.05, 0.8, 0.1, "the wrong way; check screw_head and the way it was turned"),
+        (-0.3, 0.5, 0.6, 0.33, "the wrong way; check screw_head and the way it was turned"),
+        (-0.2, 0.1, 0.4, 0.45, "less than predicted"),  # the other way, but that is not sure
+    ],
+)
+def test_words_at_the_edges(predicted, half_width, found, found_half_width, words) -> None:
+    assert Agreement(1, predicted, half_width, found, found_half_width).in_words == words
+
+
+def test_edges_of_what_is_learned_from_and_of_doubt() -> None:
+    assert Agreement(3, -8.0, 0.3, -7.0, 0.4).learned_from  # E_n is 2, as far as it goes
+    assert not Agreement(3, -8.0, 0.3, -6.9, 0.4).learned_from
+    assert not Agreement(1, -0.3, 1.2, 0.6, 0.5).wrong_way  # the prediction leaves room for it
+    assert Agreement(1, -8.0, 0.0, -8.0, 0.0).normalised_difference == 0
+    assert not Change(0.0, 0.3, 0.5, 0.4).beyond_doubt
+    assert Change(0.0, 0.3, -0.51, 0.4).beyond_doubt

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -42,8 +43,6 @@ def test_one_take_has_the_allowance_alone() -> None:
 
 
 def test_a_take_known_less_well_counts_less() -> None:
-    from dataclasses import replace
-
     rng = np.random.default_rng(3)
     sure = take(110.0, 0.0, rng)
     vague = replace(sure, settled_hz=110.0 * 2 ** (4 / 1200), settled_uncertainty_cents=5.0)
@@ -55,3 +54,18 @@ def test_larger_drift_is_by_size() -> None:
     assert larger_drift(-3.0, 2.0) == -3.0
     assert larger_drift(-1.0, 2.0) == 2.0
     assert math.isnan(larger_drift(math.nan, 2.0))
+
+
+def test_drift_is_the_mean_of_the_takes_that_have_one() -> None:
+    plain = take(110.0, 0.0, np.random.default_rng(4))
+    takes = [replace(plain, sustain_drift_cents=cents) for cents in (-2.0, math.nan, -4.0)]
+    assert combine_takes(takes, pluck_scatter([])).drift_cents == pytest.approx(-3)
+    assert math.isnan(combine_takes(takes[1:2], pluck_scatter([])).drift_cents)
+
+
+def test_variance_of_a_take_is_that_of_its_fit_and_of_the_scatter() -> None:
+    """A half-width of 1.96 cents is a standard deviation of one."""
+    plain = replace(take(110.0, 0.0, np.random.default_rng(5)), settled_uncertainty_cents=1.96)
+    scatter = pluck_scatter([])
+    assert combine_takes([plain], scatter).variance == pytest.approx(1 + scatter.cents**2)
+    assert combine_takes([plain] * 4, scatter).variance == pytest.approx((1 + scatter.cents**2) / 4)
