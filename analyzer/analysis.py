@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
@@ -17,7 +18,7 @@ from analyzer.instrument.file import FILE_NAME
 from analyzer.instrument.model import Instrument
 from analyzer.measure import Measured, measure_file
 from analyzer.music import ISO16_A4_HZ
-from analyzer.processes import ALL_CORES, check_jobs, starting_processes, too_many
+from analyzer.processes import ALL_CORES, check_jobs, for_parent, starting_processes, too_many
 from analyzer.recording.finding import find_recordings
 from analyzer.recording.limits import DEFAULT_LIMITS, TRUSTED, Limits, ReadingRules
 from analyzer.recording.table import FILE_NAME as TABLE_NAME
@@ -186,7 +187,8 @@ def _measure_all(
 ) -> list[list[Measured]]:
     workers = min(joblib.effective_n_jobs(jobs), -(-len(files) // _FILES_A_WORKER))
     pool = joblib.Parallel(n_jobs=workers, return_as="generator")
-    tasks = (joblib.delayed(measure)(path, listed.get(path.name, ())) for path in files)
+    measuring, parent = joblib.delayed(for_parent), os.getpid()
+    tasks = (measuring(parent, measure, path, listed.get(path.name, ())) for path in files)
     measured: list[list[Measured]] = []
     try:
         with starting_processes():

@@ -5,13 +5,19 @@ from __future__ import annotations
 import os
 import signal
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import cache
+from typing import ParamSpec, TypeVar
 
 from analyzer.errors import UnusableInputError
 
 ALL_CORES = -1
 _SAFE_PATH = "PYTHONSAFEPATH"
+_LOOK_S = 1.0
+_Of = ParamSpec("_Of")
+_Done = TypeVar("_Done")
 
 
 def check_jobs(jobs: int) -> None:
@@ -25,6 +31,27 @@ def starting_processes() -> Iterator[None]:
     """Processes that start within leave Ctrl-C to this one, and import nothing from here."""
     with _deaf_to_interrupts(), _no_modules_from_here():
         yield
+
+
+def for_parent(parent: int, work: Callable[_Of, _Done], *of: _Of.args, **more: _Of.kwargs) -> _Done:
+    """Do ``work`` in a process that process ``parent`` started, and that ends when it is gone.
+
+    One that was killed can end its workers no more; each holds hundreds of megabytes.
+    """
+    _end_with(parent)
+    return work(*of, **more)
+
+
+@cache
+def _end_with(parent: int) -> None:
+    if os.getppid() == parent:  # else this is the parent itself, or something lies between
+        threading.Thread(target=_wait_for_end_of, args=(parent,), daemon=True).start()
+
+
+def _wait_for_end_of(parent: int) -> None:
+    while os.getppid() == parent:
+        time.sleep(_LOOK_S)
+    os._exit(1)
 
 
 def too_many(workers: int) -> UnusableInputError:

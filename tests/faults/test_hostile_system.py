@@ -13,6 +13,7 @@ import time
 from contextlib import closing
 from pathlib import Path
 
+import psutil
 import pytest
 from conftest import ROOT
 from forked import begin, forked
@@ -21,6 +22,7 @@ from rights import lay_down_for_good
 from two_rounds import BEFORE, write_round
 
 from analyzer import analysis
+from analyzer.errors import UnusableInputError
 from analyzer.lot.running import work
 from analyzer.lot.store import FILE_NAME, open_store
 
@@ -321,3 +323,28 @@ def test_two_reports_into_one_file_at_once(folder, tmp_path) -> None:
     assert [each.wait().code for each in running] == [0, 0]
     assert page.read_text(encoding="utf-8").rstrip().endswith("</html>")
     assert [each.name for each in tmp_path.iterdir()] == ["page.html"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no SIGKILL")
+def test_workers_end_with_a_run_that_was_killed(lot, tmp_path) -> None:
+    """Nothing can be said or tidied up by a run that is killed; its processes see it gone."""
+    words = ["lot", lot, "--out", tmp_path, "--jobs", 2, "-q"]
+    running = subprocess.Popen([sys.executable, "-m", "cli", *map(str, words)])
+    own: list[psutil.Process] = []
+    while running.poll() is None and not (tmp_path / FILE_NAME).exists():
+        time.sleep(0.05)
+    while running.poll() is None and not kept_any(tmp_path):
+        own = psutil.Process(running.pid).children(recursive=True)
+        time.sleep(0.05)
+    running.kill()
+    running.wait()
+    assert len(own) >= 2
+    _, left = psutil.wait_procs(own, timeout=60)
+    assert left == []
+
+
+def kept_any(out: Path) -> bool:
+    try:
+        return bool(analyses(out, SERIALS[:1]) or analyses(out, SERIALS[1:2]))
+    except UnusableInputError:  # not yet
+        return False

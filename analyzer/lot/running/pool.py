@@ -7,6 +7,7 @@ a worker that is lost on the way costs time and nothing else.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
@@ -17,10 +18,11 @@ import joblib
 
 from analyzer.errors import UnusableInputError
 from analyzer.lot.records import Outcome, Task
-from analyzer.processes import ALL_CORES, starting_processes
+from analyzer.processes import ALL_CORES, for_parent, starting_processes
 
 PORTION = 64  # tasks a worker; the wait for the slowest at its end is then under one in a hundred
 _SECONDS_TO_CONNECT = 10.0
+_ELSEWHERE = 0  # no process has this number
 _ALONE = 2  # joblib measures in this process where it may use one alone, and this one must live
 _ENDED_ITS_PROCESS = (
     "ended the process that measured it, twice. Free some memory, and look at its recordings with "
@@ -61,8 +63,11 @@ class Workers:
         self, work: Work, tasks: Sequence[tuple[int, Task]]
     ) -> Iterator[tuple[int, Outcome]]:
         pool = joblib.Parallel(n_jobs=self.count, return_as="generator_unordered", batch_size=1)
+        parent = os.getpid() if self.here else _ELSEWHERE
         with starting_processes():
-            results = pool(joblib.delayed(_numbered)(work, *each) for each in tasks)
+            results = pool(
+                joblib.delayed(for_parent)(parent, _numbered, work, *each) for each in tasks
+            )
         yield from results
 
 
@@ -74,7 +79,9 @@ def _alone(work: Work, task: Task) -> Outcome:
     """A task in a process that has nothing else to do, so that its end costs no other task."""
     try:
         with starting_processes():
-            (outcome,) = joblib.Parallel(n_jobs=_ALONE)([joblib.delayed(work)(task)])
+            (outcome,) = joblib.Parallel(n_jobs=_ALONE)(
+                [joblib.delayed(for_parent)(os.getpid(), work, task)]
+            )
     except BrokenProcessPool:
         return Outcome(task.session, None, _ENDED_ITS_PROCESS)
     found: Outcome = outcome
