@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from analyzer.lot.summing.summary_model import LotSummary
 
 _CLOCK_TOLERANCE_S = 60.0  # two machines on one network agree better than that (common practice)
+_MOST_COPIES, _MOST_NAMED = 5, 4  # in warnings
 
 Progress = Callable[[int, int], None]
 
@@ -200,12 +201,13 @@ class _Frames:
     values: pd.DataFrame
     left_out: pd.DataFrame
     failed: tuple[Fault, ...]
+    copies: tuple[str, ...]
 
     @classmethod
     def of(cls, layout: Layout, store: Store) -> _Frames:
         lot = layout.name
         frames = store.sessions_frame(lot), store.values_frame(lot), store.left_out_frame(lot)
-        return cls(*frames, store.failed(lot))
+        return cls(*frames, store.failed(lot), tuple(_copies(store.same_recordings(lot))))
 
     def summary(
         self,
@@ -224,8 +226,22 @@ class _Frames:
             self.left_out,
             specification,
             (*layout.faults, *self.failed, *faults),
-            (*layout.warnings, *misfits, *clock),
+            (*layout.warnings, *misfits, *self.copies, *clock),
         )
+
+
+def _copies(groups: Iterable[tuple[str, ...]]) -> Iterator[str]:
+    """What is to be said of instruments that cannot all have been recorded."""
+    groups = list(groups)
+    for serials in groups[:_MOST_COPIES]:
+        named = ", ".join(serials[:_MOST_NAMED])
+        more = f" and {len(serials) - _MOST_NAMED} more" if len(serials) > _MOST_NAMED else ""
+        yield (
+            f"{named}{more} have the very same recordings: at most one of them was recorded. "
+            "Record the others, and look whether the station stores what it hears."
+        )
+    if len(groups) > _MOST_COPIES:
+        yield f"{len(groups) - _MOST_COPIES} more groups of instruments share their recordings."
 
 
 def _clock(store: Store) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import signal
 import subprocess
 import sys
@@ -110,6 +111,16 @@ def test_strict_ends_with_1_where_one_does_not_conform_and_3_where_one_is_open(l
     limits.write_text(f"[error]\nlower_cents = -90.0\nupper_cents = {highest:.4f}\n")
     assert pluckcheck("lot", whole, *options).returncode == 0
     assert pluckcheck("lot", whole, *options, "--strict").returncode == 3
+
+
+@pytest.mark.fault("one instrument's recordings under two serial numbers")
+def test_the_same_recordings_under_two_serials_are_named(lot, tmp_path):
+    again = tmp_path / "lot"
+    shutil.copytree(lot, again)
+    shutil.copytree(lot / "P00001", again / "P00009")
+    found = pluckcheck("lot", again, "--out", tmp_path / "out", "--jobs", 1, "--json", "-")
+    (warning,) = json.loads(found.stdout)["warnings"]
+    assert warning.startswith("P00001, P00009 have the very same recordings")
 
 
 @pytest.mark.parametrize(

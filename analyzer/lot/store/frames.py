@@ -6,6 +6,9 @@ where there is none, so that they stand in the same order whichever was measured
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -44,6 +47,8 @@ o.reason FROM members AS m JOIN analyses AS a ON a.id = m.analysis
 JOIN left_out AS o ON o.analysis = a.id
 WHERE m.lot = ? ORDER BY a.serial, a.station, a.operator, a.repeat, o.position"""
 
+_SAME = """SELECT a.inputs, a.serial, a.folded_serial FROM members AS m
+JOIN analyses AS a ON a.id = m.analysis WHERE m.lot = ? ORDER BY a.inputs, a.serial"""
 
 _MOMENTS = (pd.Timestamp("1678-01-01"), pd.Timestamp("2262-01-01"))  # what ns can hold
 _FURTHEST_S = 9.2e9  # from 1970: the same
@@ -80,6 +85,14 @@ def left_out_frame(database: Database, run: Run) -> pd.DataFrame:
     frame = _frame(database, _LEFT_OUT, (run.lot,), LEFT_OUT_COLUMNS)
     frame["string"] = pd.to_numeric(frame["string"]).astype("Int64")  # or not known
     return frame
+
+
+def same_recordings(database: Database, run: Run) -> Iterator[tuple[str, ...]]:
+    """Serial numbers whose recordings are the same, byte by byte; each group in order."""
+    for _, rows in groupby(database.each(_SAME, (run.lot,)), key=itemgetter(0)):
+        serials = {folded_serial: serial for _, serial, folded_serial in rows}
+        if len(serials) > 1:
+            yield tuple(sorted(map(str, serials.values())))
 
 
 def _frame(

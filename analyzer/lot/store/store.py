@@ -175,6 +175,10 @@ class Store:
         """A row a recording that was left out: ``records.LEFT_OUT_COLUMNS``."""
         return frames.left_out_frame(self._database, self.run_over(lot))
 
+    def same_recordings(self, lot: str) -> Iterator[tuple[str, ...]]:
+        """Serial numbers of the lot whose recordings are the same, byte by byte."""
+        return frames.same_recordings(self._database, self.run_over(lot))
+
     def failed(self, lot: str) -> tuple[Fault, ...]:
         """The sessions of which nothing came, and why."""
         return runs.failed(self._database, self.run_over(lot))
