@@ -24,7 +24,9 @@ _AGAIN = "Please send the file again straight from the phone, or record it again
 _SMALLER = "Please send it in shorter pieces, and the sound alone if it was a video."
 _WAV = "Please record it again, or save it in another format if your recorder offers one."
 
-READER_MISSING = "reader is not installed"  # nothing is wrong with the file
+# Where these are said nothing is wrong with the file.
+READER_MISSING = "reader is not installed"
+NO_ROOM = "no temporary file"
 
 # The first row whose phrase is in the reason counts.
 _ROWS: tuple[tuple[str, Plain], ...] = (
@@ -82,6 +84,7 @@ _ROWS: tuple[tuple[str, Plain], ...] = (
     ("MB", Plain("is too large for us to read", _SMALLER)),
     ("lasts", Plain("is too long for us to read", _SMALLER)),
     ("to decode", Plain("takes too long to read", _WAV)),
+    (NO_ROOM, Plain("could not be read here", "")),
     (READER_MISSING, Plain("is in a format that we cannot read here", _WAV)),
     ("could not be measured", Plain("could not be measured", "Please record it again.")),
 )  # fmt: skip

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from analyzer.errors import UnusableInputError
 from analyzer.recording.labels import OPEN, TWELFTH_FRET
 from analyzer.report.model import RecordingResult, Report, StringResult
-from analyzer.report.plain_words import READER_MISSING, Plain, in_plain_words
+from analyzer.report.plain_words import NO_ROOM, READER_MISSING, Plain, in_plain_words
 
 NEEDED = (OPEN, TWELFTH_FRET)
 
@@ -60,6 +60,13 @@ def request_of(report: Report) -> Request:
             "--request",
             f"asks for nothing yet: {unread[0]} may be good, but its reader is not installed here",
             "Install it with: pip install 'pluckcheck[phone]'; then analyze again",
+        )
+    undecoded = [each.file for each in report.rejected if NO_ROOM in (each.reason or "")]
+    if undecoded:
+        raise UnusableInputError(
+            "--request",
+            f"asks for nothing yet: {undecoded[0]} may be good, but there is no room to decode it",
+            "Free some space where temporary files go; then analyze again",
         )
     asked = tuple(each for string in report.strings for each in _asked(string, report.recordings))
     needed = {(each.string, each.fret) for each in asked}

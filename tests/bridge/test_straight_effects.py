@@ -205,7 +205,9 @@ def test_a_move_in_doubt_is_spared_though_others_stay_far_off() -> None:
 @pytest.mark.parametrize("sign", [1, -1])
 def test_a_move_of_the_largest_step_is_one_step(sign) -> None:
     adjuster = Adjuster("saddle 1", {1: 1.0}, steps=Steps(None, 1.0))
-    (step,) = steps_of(set_bridge([adjuster], {1: Need(2.0 * sign, Straight(), 0.1)}))
+    (step,) = steps_of(
+        set_bridge([adjuster], {1: Need(2.0 * sign, Straight(), 0.1)}), {"saddle 1": 0.2}
+    )
     assert step.move_mm == pytest.approx(sign)
     assert step.error_cents[1] == pytest.approx(0, abs=1e-6)
 

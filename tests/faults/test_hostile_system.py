@@ -103,7 +103,11 @@ def test_a_signal_while_a_lot_is_measured(lot, tmp_path, number) -> None:
     words = ("lot", lot, "--out", out, "--jobs", 1)
     running = begin(*words, prepare=stuck(work, started, "P00002"))
     done = sent(running, number, started)
-    assert (done.code, done.out, done.err) == (CODES[number], "", "pluckcheck: stopped.\n")
+    assert (done.code, done.out, done.err) == (
+        CODES[number],
+        "",
+        "pluckcheck: stopped. Give it again to go on.\n",
+    )
     assert analyses(out, ("P00001",)) == [1]
     again = forked(*words)
     assert (again.code, again.err) == (0, "")

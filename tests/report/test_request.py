@@ -177,12 +177,19 @@ def test_the_command_writes_it(tmp_path: Path, called) -> None:
     assert "`s5_f12_1.wav` is silent" in done.out
 
 
-def test_what_only_lacks_its_reader_is_not_asked_for_again() -> None:
+@pytest.mark.parametrize(
+    ("reason", "remedy"),
+    [
+        (
+            "is in a format of phones and video, and its reader is not installed. Install it.",
+            r"pluckcheck\[phone\]",
+        ),
+        ("has no temporary file to be decoded into (No space left on device). Free some.", "Free"),
+    ],
+)
+def test_what_cannot_be_read_here_is_not_asked_for_again(reason, remedy) -> None:
     """The fault is on this side: the customer's file may be good."""
-    reason = "is in a format of phones and video, and its reader is not installed. Install it."
     unread = RecordingResult("s6_open_1.m4a", 6, "open", 1, "rejected", reason)
     report = Report("made", ("E2",), 440.0, (StringResult(6, "E2"),), (), (unread,), ())
-    with pytest.raises(
-        UnusableInputError, match=r"s6_open_1\.m4a may be good.*pluckcheck\[phone\]"
-    ):
+    with pytest.raises(UnusableInputError, match=rf"s6_open_1\.m4a may be good.*{remedy}"):
         request_of(report)
