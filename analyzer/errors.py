@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 LONGEST_SHOWN = 500  # characters; a file name has at most 255
 _CUT = " ... "
 _KEPT_END = 60  # of a text that is cut in the middle: a path says most at its end
@@ -21,6 +23,16 @@ def printable(text: str, longest: int = LONGEST_SHOWN) -> str:
     if len(text) <= longest:
         return text
     return text[: longest - _KEPT_END - len(_CUT)] + _CUT + text[-_KEPT_END:]
+
+
+def some_of(shown: Sequence[str], count: int) -> str:
+    """Those of ``count`` names that are shown, and how many there are beside them.
+
+    >>> some_of(["P1", "P2"], 5), some_of(["P1", "P2"], 2)
+    ('P1, P2 and 3 more', 'P1, P2')
+    """
+    more = count - len(shown)
+    return ", ".join(shown) + (f" and {more} more" if more > 0 else "")
 
 
 def _escaped(character: str) -> str:

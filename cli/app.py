@@ -80,6 +80,12 @@ Untrusted = Annotated[
     ),
 ]
 Jobs = Annotated[int, typer.Option(parser=count, metavar="N", help="Processes; -1 for all cores.")]
+PitchStandard = Annotated[
+    float,
+    typer.Option(
+        parser=hertz, metavar="HZ", help="Frequency of A4; open pitches are held against it."
+    ),
+]
 SpecificationFile = Annotated[
     str | None,
     typer.Option(metavar="FILE", help="Limits and rules.  [default: lot.toml in FOLDER]"),

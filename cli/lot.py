@@ -13,6 +13,7 @@ from cli.app import (
     ChangedLimits,
     InstrumentOfAll,
     Jobs,
+    PitchStandard,
     Quiet,
     SpecificationFile,
     StoppedError,
@@ -20,7 +21,6 @@ from cli.app import (
     Untrusted,
     app,
     give,
-    hertz,
 )
 from cli.streams import libraries_silenced
 
@@ -91,12 +91,7 @@ def lot(
     ] = None,
     untrusted: Untrusted = False,  # noqa: FBT002
     limit: ChangedLimits = None,
-    a4: Annotated[
-        float,
-        typer.Option(
-            parser=hertz, metavar="HZ", help="Frequency of A4; open pitches are held against it."
-        ),
-    ] = ISO16_A4_HZ,
+    a4: PitchStandard = ISO16_A4_HZ,
     jobs: Jobs = -1,
     quiet: Quiet = False,  # noqa: FBT002
 ) -> None:

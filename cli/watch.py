@@ -17,13 +17,13 @@ from cli.app import (
     ChangedLimits,
     InstrumentOfAll,
     Jobs,
+    PitchStandard,
     Quiet,
     SpecificationFile,
     Strict,
     Untrusted,
     app,
     exit_of,
-    hertz,
 )
 from cli.streams import LONGEST_LINE, libraries_silenced, print_text
 
@@ -47,12 +47,7 @@ def watch(
     strict: Strict = False,  # noqa: FBT002
     untrusted: Untrusted = False,  # noqa: FBT002
     limit: ChangedLimits = None,
-    a4: Annotated[
-        float,
-        typer.Option(
-            parser=hertz, metavar="HZ", help="Frequency of A4; open pitches are held against it."
-        ),
-    ] = ISO16_A4_HZ,
+    a4: PitchStandard = ISO16_A4_HZ,
     jobs: Jobs = -1,
     quiet: Quiet = False,  # noqa: FBT002
 ) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analyzer.beside import check_a4
-from analyzer.errors import UnusableInputError, printable
+from analyzer.errors import UnusableInputError, printable, some_of
 from analyzer.lot.judgement.specification import Specification
 from analyzer.lot.judgement.specification_file import FILE_NAME as SPECIFICATION_NAME
 from analyzer.lot.judgement.specification_file import read_specification
@@ -234,14 +234,13 @@ def _copies(groups: Iterable[tuple[str, ...]]) -> Iterator[str]:
     """What is to be said of instruments that cannot all have been recorded."""
     groups = list(groups)
     for serials in groups[:_MOST_COPIES]:
-        named = ", ".join(serials[:_MOST_NAMED])
-        more = f" and {len(serials) - _MOST_NAMED} more" if len(serials) > _MOST_NAMED else ""
         yield (
-            f"{named}{more} have the very same recordings: at most one of them was recorded. "
-            "Record the others, and look whether the station stores what it hears."
+            f"{some_of(serials[:_MOST_NAMED], len(serials))} have the very same recordings: "
+            "at most one of them was recorded. Record the others, and look whether the station "
+            "stores what it hears."
         )
     if len(groups) > _MOST_COPIES:
-        yield f"{len(groups) - _MOST_COPIES} more groups of instruments share their recordings."
+        yield f"More groups of instruments that share recordings: {len(groups) - _MOST_COPIES}."
 
 
 def _clock(store: Store) -> tuple[str, ...]:

@@ -11,6 +11,15 @@ from analyzer.report.model import RecordingResult, Report, StringResult
 from analyzer.report.plain_words import NO_ROOM, READER_MISSING, Plain, in_plain_words
 
 NEEDED = (OPEN, TWELFTH_FRET)
+# By a phrase of the reason: why a file that may be good was not read, and what to do here.
+_ON_THIS_SIDE = (
+    (
+        READER_MISSING,
+        "its reader is not installed here",
+        "Install it with: pip install 'pluckcheck[phone]'",
+    ),
+    (NO_ROOM, "there is no room to decode it", "Free some space where temporary files go"),
+)
 
 
 @dataclass(frozen=True)
@@ -54,20 +63,11 @@ def request_of(report: Report) -> Request:
 
     Raises UnusableInputError where a recording may be good, but cannot be read here.
     """
-    unread = [each.file for each in report.rejected if READER_MISSING in (each.reason or "")]
-    if unread:
-        raise UnusableInputError(
-            "--request",
-            f"asks for nothing yet: {unread[0]} may be good, but its reader is not installed here",
-            "Install it with: pip install 'pluckcheck[phone]'; then analyze again",
-        )
-    undecoded = [each.file for each in report.rejected if NO_ROOM in (each.reason or "")]
-    if undecoded:
-        raise UnusableInputError(
-            "--request",
-            f"asks for nothing yet: {undecoded[0]} may be good, but there is no room to decode it",
-            "Free some space where temporary files go; then analyze again",
-        )
+    for fault, why, remedy in _ON_THIS_SIDE:
+        unread = [each.file for each in report.rejected if fault in (each.reason or "")]
+        if unread:
+            found = f"asks for nothing yet: {unread[0]} may be good, but {why}"
+            raise UnusableInputError("--request", found, f"{remedy}; then analyze again")
     asked = tuple(each for string in report.strings for each in _asked(string, report.recordings))
     needed = {(each.string, each.fret) for each in asked}
     rest = [each for each in report.rejected if (each.string, each.fret) not in needed]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
-from analyzer.errors import UnusableInputError
+from analyzer.errors import UnusableInputError, some_of
 from analyzer.instrument.file import FILE_NAME as INSTRUMENT_NAME
 from analyzer.lot.records import Fault
 from analyzer.lot.sessions.catalogue import Catalogue, Found, FoundFile
@@ -186,8 +186,7 @@ class FolderSearch:
                 found = "holds no folder of an instrument"
                 raise EmptyLotError(self._shown(""), found, _A_FOLDER_EACH)
             return
-        more = f" and {count - len(loose)} more" if count > len(loose) else ""
-        found = f"holds recordings that belong to no instrument: {', '.join(loose)}{more}"
+        found = f"holds recordings that belong to no instrument: {some_of(loose, count)}"
         if nothing:
             remedy = f"{_A_FOLDER_EACH}; if they are of one instrument: pluckcheck analyze FOLDER"
             raise self._fault("", found, remedy)
@@ -205,10 +204,9 @@ class FolderSearch:
                 self.catalogue.spoil(number, self._double(inner, others))
 
     def _double(self, inner: str, others: list[str]) -> Fault:
-        more = f" and {len(others) - _NAMED} more" if len(others) > _NAMED else ""
         error = self._fault(
             inner,
-            f"is the same serial number as {', '.join(others[:_NAMED])}{more}",
+            f"is the same serial number as {some_of(others[:_NAMED], len(others))}",
             "Rename the one that is wrong; for a study of the gauge, list the files in lot.csv "
             "with repeat 1, 2 and so on",
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from analyzer.errors import some_of
 from analyzer.lot.station_check.model import Value
 from analyzer.lot.station_check.tone import Tone
 
@@ -83,5 +84,4 @@ def _breaks(tone: Tone) -> str:
         if each.lost_samples is not None:
             lost = f"{each.lost_samples:+.1f} samples, give or take whole periods of {period:.1f}"
         parts.append(f"at {each.at_s:.2f} s ({lost})")
-    more = len(tone.breaks) - len(parts)
-    return ", ".join(parts) + (f" and {more} more" if more > 0 else "")
+    return some_of(parts, len(tone.breaks))

@@ -92,7 +92,7 @@ def same_recordings(database: Database, run: Run) -> Iterator[tuple[str, ...]]:
     for _, rows in groupby(database.each(_SAME, (run.lot,)), key=itemgetter(0)):
         serials = {folded_serial: serial for _, serial, folded_serial in rows}
         if len(serials) > 1:
-            yield tuple(sorted(map(str, serials.values())))
+            yield tuple(map(str, serials.values()))
 
 
 def _frame(
