@@ -23,9 +23,8 @@ from pathlib import Path
 
 import _paths
 import numpy as np
-from made_lots import made_lot
+from made_lots import made_lot, stored
 
-from analyzer.errors import UnusableInputError
 from analyzer.lot.store import FILE_NAME, open_store
 
 PLAYED = 40  # instruments that are synthesised; the others are these under noise of their own
@@ -150,16 +149,6 @@ def killed(folder: Path, seed: int = 5) -> None:
     run(lot, out, "--jobs", "2")
     same = dumped(out) == dumped(whole)
     print(f"killed {KILLS} times: the content is {'the same' if same else 'NOT THE SAME'}")
-
-
-def stored(out: Path) -> int:
-    if not (out / FILE_NAME).exists():
-        return 0
-    try:
-        with open_store(out / FILE_NAME, create=False, read_only=True) as store:
-            return store.count_since(0.0)
-    except UnusableInputError:  # it is just being made
-        return 0
 
 
 def lot_of(folder: Path, instruments: int) -> Path:

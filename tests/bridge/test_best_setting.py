@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from made_bridges import SCREW, two_posts
 
 from analyzer.bridge.effect import LengthEffect
 from analyzer.bridge.problem import Need
@@ -20,8 +21,6 @@ from analyzer.instrument.across import shares_of_ends, shares_of_slant
 from analyzer.instrument.model import Adjuster, Screw, Steps, own_screws
 
 S_MM = 647.7
-SCREW = Screw(0.7, "tail", 0.125)
-ANY_PLACE = Steps()
 
 
 def need(error: float, uncertainty: float = 0.2, length: float = S_MM, setback: float = 0) -> Need:
@@ -35,15 +34,6 @@ def error_then(error: float, move_mm: float, length: float = S_MM, setback: floa
         return 1200 * math.log2((length + c) / (length / 2 + c) / 2)
 
     return error + sharp(setback + move_mm) - sharp(setback)
-
-
-def two_posts(strings, travel_mm=None, steps=ANY_PLACE) -> list[Adjuster]:
-    positions = {string: 10.0 * place for place, string in enumerate(strings)}
-    shares = shares_of_ends(positions, (-10.0, 10.0 * len(strings)))
-    return [
-        Adjuster(name, share, SCREW, travel_mm, steps)
-        for name, share in zip(("bass", "treble"), shares, strict=True)
-    ]
 
 
 @pytest.mark.parametrize("setback", [0.0, 2.5])

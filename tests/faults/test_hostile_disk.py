@@ -9,7 +9,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from forked import forked
+from forked import forked, is_refusal
 from made_lots import made_lot
 from rights import lay_down, permissions_count
 from two_rounds import BEFORE, write_round
@@ -44,14 +44,6 @@ def lot(tmp_path_factory) -> Path:
 def warm(folder) -> None:
     """What is compiled when it is first called is compiled before a fork."""
     analyze_folder(folder, jobs=1)
-
-
-def is_refusal(done, *words: str) -> None:
-    assert done.code == 2, done.err
-    assert done.err.startswith("pluckcheck: ")
-    assert done.err.count("\n") == 1
-    for each in words:
-        assert each in done.err
 
 
 def files_of(place: Path) -> list[str]:

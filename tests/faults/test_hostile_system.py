@@ -16,13 +16,12 @@ from pathlib import Path
 import psutil
 import pytest
 from conftest import ROOT
-from forked import begin, forked
-from made_lots import made_lot
+from forked import begin, forked, is_refusal
+from made_lots import made_lot, stored
 from rights import lay_down_for_good
 from two_rounds import BEFORE, write_round
 
 from analyzer import analysis
-from analyzer.errors import UnusableInputError
 from analyzer.lot.running import work
 from analyzer.lot.store import FILE_NAME, open_store
 
@@ -45,14 +44,6 @@ def lot(tmp_path_factory) -> Path:
 def warm(folder) -> None:
     """What is compiled when it is first called is compiled before a fork."""
     analysis.analyze_folder(folder, jobs=1)
-
-
-def is_refusal(done, *words: str, code: int = 2) -> None:
-    assert done.code == code, done.err
-    assert done.err.startswith("pluckcheck: ")
-    assert done.err.count("\n") == 1
-    for each in words:
-        assert each in done.err
 
 
 def analyses(out: Path, serials=SERIALS) -> list[int]:
@@ -335,9 +326,7 @@ def test_workers_end_with_a_run_that_was_killed(lot, tmp_path) -> None:
     words = ["lot", lot, "--out", tmp_path, "--jobs", 2, "-q"]
     running = subprocess.Popen([sys.executable, "-m", "cli", *map(str, words)])
     own: list[psutil.Process] = []
-    while running.poll() is None and not (tmp_path / FILE_NAME).exists():
-        time.sleep(0.05)
-    while running.poll() is None and not kept_any(tmp_path):
+    while running.poll() is None and not stored(tmp_path):
         own = psutil.Process(running.pid).children(recursive=True)
         time.sleep(0.05)
     running.kill()
@@ -345,10 +334,3 @@ def test_workers_end_with_a_run_that_was_killed(lot, tmp_path) -> None:
     assert len(own) >= 2
     _, left = psutil.wait_procs(own, timeout=60)
     assert left == []
-
-
-def kept_any(out: Path) -> bool:
-    try:
-        return bool(analyses(out, SERIALS[:1]) or analyses(out, SERIALS[1:2]))
-    except UnusableInputError:  # not yet
-        return False

@@ -6,12 +6,12 @@ import math
 
 import numpy as np
 import pytest
+from lot_risks import measured, risk_of
 from scipy import stats
 
 from analyzer.lot.judgement.conformity import guard_bands, simple_acceptance
 from analyzer.lot.judgement.decision import combine, decide
-from analyzer.lot.judgement.measurement import Measurement, NoteSpread
-from analyzer.lot.judgement.risk import LotRisk, Process, global_risk, lot_risk, process_of
+from analyzer.lot.judgement.risk import Process, global_risk, process_of
 from analyzer.lot.judgement.specification import DecisionRule, Interval, Limits
 from analyzer.lot.judgement.uncertainty import Uncertainty
 
@@ -35,16 +35,6 @@ def test_a_process_that_never_strays_and_a_gauge_that_never_errs() -> None:
     assert still.consumers_risk == 0.0
     beyond = global_risk(Process(1.6, 0.0), limits, simple_acceptance(limits), 0.3)
     assert beyond.consumers_risk == pytest.approx(stats.norm.cdf(-2.0), abs=1e-9)
-
-
-def measured(value: float, u: float, string: int = 1) -> Measurement:
-    return Measurement("error_cents", string, value, (NoteSpread(1, 0.0, u**2),))
-
-
-def risk_of(decisions) -> LotRisk:
-    chances = [each.conformity_probability for each in decisions]
-    known = [math.nan if each is None else each for each in chances]
-    return lot_risk([each.verdict for each in decisions], known)
 
 
 def test_risk_of_a_simulated_lot_is_what_really_went_wrong() -> None:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from made_lots import MadeLot, made_lot
+from made_lots import MadeLot, made_lot, stored
 
 from analyzer.errors import UnusableInputError
 from analyzer.lot.analysis import Asked, LotResult, analyze_lot
@@ -223,16 +223,6 @@ def test_a_run_that_is_killed_goes_on_where_it_was(lot, tmp_path):
     assert result.kept >= before
     assert result.kept + result.measured == 4
     assert dumped(out) == dumped(tmp_path / "whole")
-
-
-def stored(out: Path) -> int:
-    if not (out / FILE_NAME).exists():
-        return 0
-    try:
-        with open_store(out / FILE_NAME, create=False, read_only=True) as store:
-            return store.count_since(0.0)
-    except UnusableInputError:  # it is just being made
-        return 0
 
 
 def wait_until(there, process) -> None:

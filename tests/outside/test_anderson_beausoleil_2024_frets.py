@@ -11,6 +11,7 @@ import math
 
 import pytest
 from compensation_tables import AB24, ALL_ROWS, NORMAL_1_FRETS, NORMAL_6_FRETS, TABLES
+from fitted_frets import FEW, LABELLED, fit
 from made_notes import (
     model_errors,
     octave_of_partials,
@@ -18,26 +19,11 @@ from made_notes import (
 )
 from pluck_model import PluckModel
 
-from analyzer.frets.fit import FretError, fit_parts
 from analyzer.string_model.fretting import FrettedString, Setbacks
 
 pytestmark = pytest.mark.source(
     AB24, "published example", "saddle and nut told apart, moves to their setbacks"
 )
-
-
-LABELLED = (1, 3, 5, 7, 12, 17, 19)  # the frets that the manual asks for
-
-
-FEW = (1, 5, 12)
-
-
-SURE = 1e-4  # variance of a note, cents squared
-
-
-def fit(errors, variance=SURE, scale_length_mm=650.0):
-    notes = {fret: FretError(cents, variance) for fret, cents in errors.items()}
-    return fit_parts(notes, variance, 2.0, scale_length_mm)
 
 
 @pytest.mark.parametrize("frets", [LABELLED, FEW, tuple(range(1, 13))])

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from made_bridges import two_posts
 from scipy.optimize import linprog, minimize
 
 from analyzer.bridge.effect import LengthEffect
 from analyzer.bridge.problem import Need
 from analyzer.bridge.setting import set_bridge
-from analyzer.instrument.across import shares_of_ends
-from analyzer.instrument.model import Adjuster, Screw, Steps
 
 SOLVERS = "scipy.optimize, linprog and SLSQP"
 pytestmark = pytest.mark.source(
@@ -20,21 +19,6 @@ pytestmark = pytest.mark.source(
 
 def need(error_cents: float, uncertainty_cents: float) -> Need:
     return Need(error_cents, LengthEffect(647.7), uncertainty_cents)
-
-
-SCREW = Screw(0.7, "tail", 0.125)
-
-
-ANY_PLACE = Steps()
-
-
-def two_posts(strings, travel_mm=None, steps=ANY_PLACE) -> list[Adjuster]:
-    positions = {string: 10.0 * place for place, string in enumerate(strings)}
-    shares = shares_of_ends(positions, (-10.0, 10.0 * len(strings)))
-    return [
-        Adjuster(name, share, SCREW, travel_mm, steps)
-        for name, share in zip(("bass", "treble"), shares, strict=True)
-    ]
 
 
 @pytest.mark.parametrize("seed", range(20))

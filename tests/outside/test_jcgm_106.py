@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 
 import pytest
+from lot_risks import measured, risk_of
 from scipy import stats
 
 from analyzer.lot.judgement.conformity import (
@@ -18,8 +19,8 @@ from analyzer.lot.judgement.conformity import (
     simple_acceptance,
 )
 from analyzer.lot.judgement.decision import combine, decide
-from analyzer.lot.judgement.measurement import Measurement, NoteSpread
-from analyzer.lot.judgement.risk import LotRisk, Process, global_risk, lot_risk
+from analyzer.lot.judgement.measurement import Measurement
+from analyzer.lot.judgement.risk import Process, global_risk
 from analyzer.lot.judgement.specification import DecisionRule, Interval, Limits
 from analyzer.lot.judgement.uncertainty import Uncertainty
 
@@ -145,16 +146,6 @@ def test_global_risk_is_that_of_two_correlated_normals(mean, deviation, ends, u,
     every = vars(found).values()
     assert sum(every) == pytest.approx(1.0, abs=1e-9)
     assert all(each > -1e-9 for each in every)
-
-
-def measured(value: float, u: float, string: int = 1) -> Measurement:
-    return Measurement("error_cents", string, value, (NoteSpread(1, 0.0, u**2),))
-
-
-def risk_of(decisions) -> LotRisk:
-    chances = [each.conformity_probability for each in decisions]
-    known = [math.nan if each is None else each for each in chances]
-    return lot_risk([each.verdict for each in decisions], known)
 
 
 @pytest.mark.source(NORMAL, "published formula", "risks of a lot")

@@ -10,21 +10,16 @@ import math
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
 import pytest
-import soundfile
 from compensation_tables import AB24
 from made_notes import CLEAN
-from pluck_model import PluckModel, recording
+from measured_notes import measured_pluck
+from pluck_model import PluckModel
 
 from analyzer.findings.condition import magnet_pull, worn_or_wrong
 from analyzer.findings.model import StringCase
 from analyzer.findings.thresholds import BEAT_HZ
 from analyzer.music import cents_between, note_hz
-from analyzer.pitch.note import cut_note
-from analyzer.pitch.settle import SettledPitch, settle
-from analyzer.plucks import find_pluck
-from analyzer.recording.reading import open_recording
 
 pytestmark = pytest.mark.source(
     "Sum of two sines: they beat at f2 - f1",
@@ -33,21 +28,13 @@ pytestmark = pytest.mark.source(
 )
 
 
-def measured(folder: Path, model: PluckModel, seed: int, **take: float) -> SettledPitch:
-    path = folder / "s1_open_1.wav"
-    samples = recording(model, np.random.default_rng(seed), **take)
-    soundfile.write(path, samples, 44100, subtype="FLOAT")
-    take_read = open_recording(path)
-    return settle(cut_note(take_read, find_pluck(take_read)))
-
-
 @pytest.mark.parametrize("split_cents", [3.0, 6.0])
 @pytest.mark.parametrize("f1_hz", [82.41, 196.0, 329.63])
 def test_rate_of_beating(tmp_path: Path, f1_hz: float, split_cents: float) -> None:
     rate_hz = f1_hz * (2 ** (split_cents / 1200) - 1)
     for seed, snr_db in enumerate((55.0, 30.0)):
         model = PluckModel(f1_hz, 5e-5, 4.0, 0.2, polarisation_split_cents=split_cents)
-        found = measured(tmp_path, model, seed, snr_db=snr_db)
+        found = measured_pluck(tmp_path, model, seed, snr_db=snr_db)
         assert found.beat_hz == pytest.approx(rate_hz, rel=0.1)
 
 

@@ -19,7 +19,7 @@ from made_reports import (
     own_saddles,
     report_with,
 )
-from page_checks import Checked, contrast
+from page_checks import Checked, contrast, figures_on_page
 
 from analyzer.analysis import analyze_folder
 from analyzer.instrument.model import Instrument, assumed_instrument
@@ -106,17 +106,8 @@ def test_scale_is_linear_and_its_marks_are_round() -> None:
 def test_numbers_on_the_page_are_those_of_the_json() -> None:
     report = analyze_folder(SAMPLE_AUDIO / "own_saddles")
     body = json.loads(as_json(report))
-    then = {int(s): x for each in body["saddles"] for s, x in each["residual_cents"].items()}
-    expected = [
-        value
-        for each in body["strings"]
-        for value in (
-            each["error_cents"],
-            each["sustain_drift_cents"],
-            each["saddle_move_mm"],
-            then[each["string"]],
-        )
-    ]
+    expected = figures_on_page(body)
+    assert len(expected) == 4 * len(body["strings"])
     shown = Checked(as_html(report, DAY)).data
     assert [float(value) for value, _ in shown] == expected
     for place, (value, text) in enumerate(shown):

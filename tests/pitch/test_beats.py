@@ -10,34 +10,22 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import soundfile
-from pluck_model import PluckModel, early_drift_cents, recording
+from measured_notes import measured_pluck
+from pluck_model import PluckModel, early_drift_cents
 
 from analyzer.pitch.envelopes import Envelopes
-from analyzer.pitch.note import cut_note
 from analyzer.pitch.phases import fit_phases
 from analyzer.pitch.second_lines import with_second_lines
-from analyzer.pitch.settle import SettledPitch, settle
-from analyzer.plucks import find_pluck
-from analyzer.recording.reading import open_recording
-
-
-def measured(folder: Path, model: PluckModel, seed: int, **take: float) -> SettledPitch:
-    path = folder / "s1_open_1.wav"
-    samples = recording(model, np.random.default_rng(seed), **take)
-    soundfile.write(path, samples, 44100, subtype="FLOAT")
-    take_read = open_recording(path)
-    return settle(cut_note(take_read, find_pluck(take_read)))
 
 
 @pytest.mark.parametrize("f1_hz", [41.2, 110.0, 329.63, 659.3])
 def test_no_beating_where_there_is_none(tmp_path: Path, f1_hz: float) -> None:
     """Noise, a glide, hum beside single partials, and scattered partials do not beat."""
     for seed, spoilt in enumerate(({}, {"snr_db": 22.0}, {"hum_hz": 50.0})):
-        found = measured(tmp_path, PluckModel(f1_hz, 5e-5, 8.0, None), seed, **spoilt)
+        found = measured_pluck(tmp_path, PluckModel(f1_hz, 5e-5, 8.0, None), seed, **spoilt)
         assert np.isnan(found.beat_hz)
     scattered = PluckModel(f1_hz, 5e-5, 4.0, 0.2, partial_scatter_cents=1.0)
-    assert np.isnan(measured(tmp_path, scattered, 7).beat_hz)
+    assert np.isnan(measured_pluck(tmp_path, scattered, 7).beat_hz)
 
 
 @pytest.mark.parametrize("split_cents", [0.6, -0.6])
@@ -51,7 +39,7 @@ def test_slow_beating_moves_neither_pitch_nor_drift(
     """
     for seed in range(3):
         model = PluckModel(f1_hz, 5e-5, 5.0, 0.25, polarisation_split_cents=split_cents)
-        found = measured(tmp_path, model, seed)
+        found = measured_pluck(tmp_path, model, seed)
         assert 1200 * np.log2(found.settled_hz / f1_hz) == pytest.approx(0, abs=0.02)
         assert found.settled_uncertainty_cents < 0.04
         assert found.sustain_drift_cents == pytest.approx(early_drift_cents(model), abs=0.1)

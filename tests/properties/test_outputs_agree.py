@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from made_reports import instrument_of, report_with
-from page_checks import Checked
+from page_checks import Checked, figures_on_page
 from read_tables import numbers_agree, read_back, rows_of, sheets
 from steady import steady
 
@@ -55,19 +55,5 @@ def test_json_tables_and_page_have_the_same_numbers(place, errors, bridge, left_
         for rows in read_back(frame).values():
             assert numbers_agree(rows, body[name], 0.0) >= len(errors)
         assert numbers_agree(rows_of(book[name]), body[name], 1e-15) >= len(errors)
-    then = {
-        int(n): x for each in body["saddles"] for n, x in (each["residual_cents"] or {}).items()
-    }
-    expected = [
-        value
-        for each in body["strings"]
-        for value in (
-            each["error_cents"],
-            each["sustain_drift_cents"],
-            each["saddle_move_mm"],
-            then.get(each["string"]),
-        )
-        if value is not None
-    ]
     shown = [float(value) for value, _ in Checked(as_html(report, DAY)).data]
-    assert shown == expected
+    assert shown == figures_on_page(body)

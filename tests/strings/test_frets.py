@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from fitted_frets import FEW, LABELLED, fit
 from made_notes import (
     OPEN_B,
     fretted_notes,
@@ -19,15 +20,6 @@ from made_notes import (
 
 from analyzer.frets.fit import FretError, fit_parts, shapes
 from analyzer.string_model.fretting import Setbacks
-
-LABELLED = (1, 3, 5, 7, 12, 17, 19)  # the frets that the manual asks for
-FEW = (1, 5, 12)
-SURE = 1e-4  # variance of a note, cents squared
-
-
-def fit(errors, variance=SURE, scale_length_mm=650.0):
-    notes = {fret: FretError(cents, variance) for fret, cents in errors.items()}
-    return fit_parts(notes, variance, 2.0, scale_length_mm)
 
 
 @pytest.mark.parametrize("frets", [LABELLED, FEW])

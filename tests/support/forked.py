@@ -92,3 +92,12 @@ def _be_pluckcheck(
         for each in (sys.stdout, sys.stderr):
             each.flush()
         os._exit(code if isinstance(code, int) else _CRASHED)
+
+
+def is_refusal(done: Forked, *words: str, code: int = 2) -> None:
+    """One line on standard error that holds these words, and the code."""
+    assert done.code == code, done.err
+    assert done.err.startswith("pluckcheck: ")
+    assert done.err.count("\n") == 1
+    for each in words:
+        assert each in done.err

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import json
 import shutil
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import joblib
 import numpy as np
 import soundfile
+from make_demo import stopped_at_12
 from pluck_model import PluckModel, recording
 
+from analyzer.errors import UnusableInputError
 from analyzer.instrument.model import Instrument
+from analyzer.lot.store import FILE_NAME, open_store
 from analyzer.music import note_hz
 
 TUNING = ("E2", "A2", "D3", "G3", "B3", "E4")
@@ -105,7 +108,7 @@ def _write(
     strings = Instrument("made", tuning).strings
     for string, note, error_cents in zip(strings, tuning, errors, strict=True):
         models = {"open": _open(note_hz(note), string, rng)}
-        models["f12"] = _fretted(models["open"], float(error_cents))
+        models["f12"] = stopped_at_12(models["open"], float(error_cents))
         for fret, model in models.items():
             take = recording(
                 model, rng, duration_s=duration_s - 0.25, silence_s=0.25, rate_hz=rate_hz
@@ -133,13 +136,12 @@ def _open(nominal_hz: float, string: int, rng: np.random.Generator) -> PluckMode
     )
 
 
-def _fretted(model: PluckModel, error_cents: float) -> PluckModel:
-    """Half as long, so B is four times as large (Fletcher 1964)."""
-    return replace(
-        model,
-        f1_hz=2 * model.f1_hz * 2 ** (error_cents / 1200),
-        stiffness=4 * model.stiffness,
-        glide_cents=0.7 * model.glide_cents,
-        decay_s=0.6 * model.decay_s,
-        pluck_position=0.34,
-    )
+def stored(out: Path) -> int:
+    """How many analyses are kept there by now."""
+    if not (out / FILE_NAME).exists():
+        return 0
+    try:
+        with open_store(out / FILE_NAME, create=False, read_only=True) as store:
+            return store.count_since(0.0)
+    except UnusableInputError:  # it is just being made
+        return 0

@@ -11,6 +11,7 @@ from typing import TypeVar
 import numpy as np
 import soundfile
 import soxr
+from pluck_model import PluckModel, recording
 from threadpoolctl import threadpool_limits
 
 from analyzer.analysis import analyze_folder
@@ -29,6 +30,14 @@ def measured(path: Path) -> SettledPitch:
     with threadpool_limits(1):
         recording = open_recording(path)
         return settle(cut_note(recording, find_pluck(recording)))
+
+
+def measured_pluck(folder: Path, model: PluckModel, seed: int, **take: float) -> SettledPitch:
+    """The settled pitch of a made pluck, by way of a file in ``folder``."""
+    path = folder / "s1_open_1.wav"
+    samples = recording(model, np.random.default_rng(seed), **take)
+    soundfile.write(path, samples, 44100, subtype="FLOAT")
+    return measured(path)
 
 
 def higher(samples: np.ndarray, rate_hz: int, cents: float) -> np.ndarray:

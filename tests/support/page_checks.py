@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from html.parser import HTMLParser
+from typing import Any
 
 VOID = {"meta", "input", "br", "hr", "img", "link"}  # HTML 13.1.2: elements without an end
 
@@ -65,3 +66,23 @@ def contrast(one: str, other: str) -> float:
     """WCAG 2.2, "contrast ratio": (L1 + 0.05) / (L2 + 0.05), the lighter above."""
     darker, lighter = sorted((luminance(one), luminance(other)))
     return (lighter + 0.05) / (darker + 0.05)
+
+
+def figures_on_page(report: dict[str, Any]) -> list[float]:
+    """The numbers that the page of a report has as such, of its JSON: four a string, known ones."""
+    then = {
+        int(string): cents
+        for each in report["saddles"]
+        for string, cents in (each["residual_cents"] or {}).items()
+    }
+    return [
+        value
+        for each in report["strings"]
+        for value in (
+            each["error_cents"],
+            each["sustain_drift_cents"],
+            each["saddle_move_mm"],
+            then.get(each["string"]),
+        )
+        if value is not None
+    ]
