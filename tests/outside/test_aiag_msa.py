@@ -1,8 +1,8 @@
 """Measurement system analysis, both methods, against the published study of ``gauge_studies``.
 
-Its tables are those of AIAG, Measurement Systems Analysis, 4th ed. (data SEEN in several
-transcriptions); its analysis of variance as printed by B. McNeese, "Three ways to analyze a gage
-R&R study" (2015; SEEN 2nd-hand), in more digits COMPUTED apart from this project.
+Its tables are those of AIAG, Measurement Systems Analysis, 4th ed. (2nd-hand, from several accounts
+that agree); its analysis of variance as printed by B. McNeese, "Three ways to analyze a gage
+R&R study" (2015; read 2nd-hand), in more digits computed apart from this project.
 """
 
 from __future__ import annotations
@@ -80,7 +80,7 @@ def test_analysis_without_pooling_is_the_published_one() -> None:
 
 
 def test_average_and_range_is_the_published_one() -> None:
-    """SEEN as printed, with four digits; the fifth and sixth COMPUTED."""
+    """As printed, with four digits; the fifth and sixth computed."""
     found = range_of(AIAG)
     assert found.method == "average and range"
     operators = sorted(found.by_operator, key=lambda each: each.operator)
@@ -106,7 +106,7 @@ def test_average_and_range_is_the_published_one() -> None:
 
 
 def test_the_one_range_beyond_its_limit_is_named() -> None:
-    """Operator B, part 4: 1.02 against 0.88 (SEEN). Counted from 0 here, as it was entered."""
+    """Operator B, part 4: 1.02 against 0.88, published. Counted from 0 here, as it was entered."""
     assert range_of(AIAG).beyond == (("3", "1"),)
 
 
@@ -132,7 +132,7 @@ def test_parts_and_operators_are_told_apart() -> None:
 
 @BY_ANOVA
 def test_repeatability_of_uneven_groups_and_its_interval() -> None:
-    """AIAG's repeats pooled over the 30 cells: MS 0.0459822 of 60 degrees (COMPUTED).
+    """AIAG's repeats pooled over the 30 cells: MS 0.0459822 of 60 degrees (computed).
 
     The bounds are those of chi-square: 40.4817 and 83.2977 for 60 degrees of freedom (tables).
     """

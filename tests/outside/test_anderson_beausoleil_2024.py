@@ -41,14 +41,14 @@ NONE = Setbacks()
 @ROWS
 def test_least_squares_setbacks_are_the_published_ones(row) -> None:
     found = least_squares_setbacks(string_of(row))
-    assert found.saddle_mm == pytest.approx(row.saddle_mm, abs=0.02)  # SEEN
-    assert found.nut_mm == pytest.approx(row.nut_mm, abs=0.01)  # SEEN
+    assert found.saddle_mm == pytest.approx(row.saddle_mm, abs=0.02)  # as published
+    assert found.nut_mm == pytest.approx(row.nut_mm, abs=0.01)  # as published
 
 
 @pytest.mark.source(AB24, "published example", "root mean square of the errors at frets")
 @ROWS
 def test_rms_is_the_published_one(row) -> None:
-    """SEEN; by inference the published mean is taken over 13 points, the open string with them."""
+    """By inference the published mean is taken over 13 points, the open string with them."""
     string = string_of(row)
     setbacks = least_squares_setbacks(string)
     assert rms_cents(string, setbacks, points=13) == pytest.approx(row.rms_cents, abs=0.003)
@@ -59,7 +59,7 @@ def test_rms_is_the_published_one(row) -> None:
 
 @ROWS
 def test_error_and_null_at_the_twelfth(row) -> None:
-    """COMPUTED."""
+    """Computed."""
     string = string_of(row)
     assert fret_error_cents(string, 12, NONE) == pytest.approx(row.error_12_cents, abs=0.001)
     assert null_setback_mm(string) == pytest.approx(row.null_12_mm, abs=0.001)
@@ -67,7 +67,7 @@ def test_error_and_null_at_the_twelfth(row) -> None:
 
 @ROWS
 def test_residuals_after_the_published_setbacks(row) -> None:
-    """COMPUTED: +0.069 to +0.168 cents at fret 12, +0.38 to +0.95 at fret 1."""
+    """Computed: +0.069 to +0.168 cents at fret 12, +0.38 to +0.95 at fret 1."""
     setbacks = Setbacks(row.saddle_mm, row.nut_mm)
     assert 0.0685 <= fret_error_cents(string_of(row), 12, setbacks) <= 0.1685
     assert 0.375 <= fret_error_cents(string_of(row), 1, setbacks) <= 0.955
@@ -86,7 +86,7 @@ def test_default_string_at_every_fret() -> None:
 
 
 def test_default_string_term_by_term() -> None:
-    """COMPUTED: the four terms at fret 12, and the rest after dS = 1.8, dN = -0.38."""
+    """Computed: the four terms at fret 12, and the rest after dS = 1.8, dN = -0.38."""
     parts = error_parts(DEFAULT, 12, NONE)
     assert parts.length_cents == pytest.approx(-0.172, abs=0.001)
     assert parts.density_cents == pytest.approx(0.037, abs=0.001)
@@ -96,7 +96,7 @@ def test_default_string_term_by_term() -> None:
 
 
 def test_default_string_two_ways_to_its_setbacks() -> None:
-    """COMPUTED: closed form 1.887 and -0.353 mm, least squares 1.815 and -0.377 mm."""
+    """Computed: closed form 1.887 and -0.353 mm, least squares 1.815 and -0.377 mm."""
     closed, squares = closed_form_setbacks(DEFAULT), least_squares_setbacks(DEFAULT)
     assert (closed.saddle_mm, closed.nut_mm) == pytest.approx((1.887, -0.353), abs=0.001)
     assert (squares.saddle_mm, squares.nut_mm) == pytest.approx((1.815, -0.377), abs=0.001)
@@ -104,7 +104,7 @@ def test_default_string_two_ways_to_its_setbacks() -> None:
 
 @ROWS
 def test_first_order_error_is_near(row) -> None:
-    """SEEN: 1731.234 [(gamma - 1)(B0 - dS/X0) + dN/X0 + kappa Q/2], Q by its approximation."""
+    """Published: 1731.234 [(gamma - 1)(B0 - dS/X0) + dN/X0 + kappa Q/2], Q by its approximation."""
     string, setbacks = string_of(row), Setbacks(1.0, -0.2)
     for fret in (1, 5, 12):
         g = 2 ** (fret / 12)
@@ -153,7 +153,7 @@ def test_effect_of_a_move_with_everything_worked_out_from_force() -> None:
 @pytest.mark.source(AB24, "published example", "string data to stretch response and stiffness")
 @pytest.mark.parametrize("row", [row for _, row in ALL_ROWS], ids=[n for n, _ in ALL_ROWS])
 def test_published_string_data_give_the_published_kappa_and_stiffness(row) -> None:
-    """SEEN: kappa 2R + 1 and B0; COMPUTED pitch from tension and mass at 650 mm."""
+    """As published: kappa 2R + 1 and B0; computed pitch from tension and mass at 650 mm."""
     pitch_hz = math.sqrt(row.tension_n / (row.mass_g_per_m / 1000)) / 1.3
     data = StringData(
         diameter_mm=2 * row.radius_mm,
@@ -172,7 +172,7 @@ def test_published_string_data_give_the_published_kappa_and_stiffness(row) -> No
 @pytest.mark.source(AB24, "published example", "string data to stretch response and stiffness")
 @pytest.mark.parametrize("row", [row for _, row in ALL_ROWS], ids=[n for n, _ in ALL_ROWS])
 def test_published_modulus_gives_the_same_string(row) -> None:
-    """SEEN: E_eff = kappa T / (pi rho^2)."""
+    """As published: E_eff = kappa T / (pi rho^2)."""
     data = StringData(
         diameter_mm=2 * row.radius_mm, modulus_gpa=row.modulus_gpa, tension_n=row.tension_n
     )

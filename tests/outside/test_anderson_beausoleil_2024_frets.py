@@ -41,7 +41,7 @@ def test_misplaced_ends_are_found_with_sign_and_size(row, frets, saddle_mm, nut_
 
 @pytest.mark.parametrize("errors", [NORMAL_1_FRETS, NORMAL_6_FRETS])
 def test_published_rows_ask_for_the_published_setbacks(errors) -> None:
-    """COMPUTED errors of uncompensated strings, printed to 0.01 cents; setbacks SEEN."""
+    """Computed errors of uncompensated strings, printed to 0.01 cents; setbacks as published."""
     row = TABLES["normal nylon"][0 if errors is NORMAL_1_FRETS else 5]
     found = fit(dict(enumerate(errors, start=1)))
     assert found.saddle_move_mm == pytest.approx(row.saddle_mm, abs=0.04)
@@ -60,7 +60,7 @@ def test_stretch_goes_with_the_square_of_the_height_at_the_nut() -> None:
 
 @pytest.mark.source(AB24, "published formula", "saddle and nut told apart, cents a millimetre")
 def test_a_saddle_error_alone_is_no_nut_error() -> None:
-    """2.66344 cents a millimetre at 650 mm (COMPUTED from the definition of the cent)."""
+    """2.66344 cents a millimetre at 650 mm (computed from the definition of the cent)."""
     before = fit(model_errors(published_string(3), Setbacks(2.33, -0.43), LABELLED))
     after = fit(model_errors(published_string(3), Setbacks(3.33, -0.43), LABELLED))
     assert after.saddle.cents - before.saddle.cents == pytest.approx(-2.66344, rel=0.03)

@@ -77,7 +77,7 @@ def test_published_pairs_as_recordings(tmp_path) -> None:
 
 @pytest.mark.source(AB24, "published formula", "six pairs of notes from sound to error and move")
 def test_report_uses_the_model_where_it_can(tmp_path, called, write_pluck) -> None:
-    """[AB24] string 6 of the normal set: 82.406889 and 165.5617 Hz, back by 2.932 mm (COMPUTED)."""
+    """[AB24] string 6 of the normal set: 82.406889 and 165.5617 Hz, back by 2.932 mm (computed)."""
     for name, hertz in (("open", 82.406889), ("f12", 165.5617)):
         write_pluck(f"s6_{name}_1.wav", PluckModel(hertz))
         write_pluck(f"s5_{name}_1.wav", PluckModel(hertz * 110 / 82.406889))
@@ -86,11 +86,11 @@ def test_report_uses_the_model_where_it_can(tmp_path, called, write_pluck) -> No
     report = json.loads(called("analyze", tmp_path, "--jobs", 1, "--json", "-").out)
     sixth, fifth = report["strings"][:2]
     assert sixth["saddle_move_mm"] == pytest.approx(2.932, rel=0.02)
-    assert fifth["saddle_move_mm"] == pytest.approx(2.963, rel=0.005)  # COMPUTED, length alone
+    assert fifth["saddle_move_mm"] == pytest.approx(2.963, rel=0.005)  # computed, length alone
     assert sixth["saddle_move_mm"] < fifth["saddle_move_mm"] - 0.02
 
 
-# COMPUTED: L e / 1731.234 and L (m - 1) / (2 - m) at 650 mm, strings 1 to 6, mm.
+# Computed: L e / 1731.234 and L (m - 1) / (2 - m) at 650 mm, strings 1 to 6, mm.
 @pytest.mark.parametrize(
     ("string", "linear_mm", "exact_mm"),
     [

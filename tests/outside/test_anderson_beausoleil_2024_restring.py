@@ -1,4 +1,4 @@
-"""A change of strings against [AB24]'s sets: errors at fret 12 and nulls COMPUTED from its data."""
+"""A change of strings against [AB24]'s sets: errors at fret 12 and nulls computed from its data."""
 
 from __future__ import annotations
 

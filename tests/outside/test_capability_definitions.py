@@ -31,7 +31,7 @@ pytestmark = pytest.mark.source(DEFINITIONS, "published formula", "Cp, Cpk, Pp, 
 
 @pytest.mark.source(HANDBOOK, "from memory", "Cp, Cpk, Pp, Ppk")
 def test_toy_capability_is_the_handbooks() -> None:
-    """NIST handbook (MEMORY): limits 8 and 20, mean 16, sigma 2: Cp 1, Cpk 2/3 (COMPUTED)."""
+    """NIST handbook (from memory): limits 8 and 20, mean 16, sigma 2: Cp 1, Cpk 2/3 (computed)."""
     values = np.array([14.0, 18.0] * 50)
     values = 16 + (values - 16) * math.sqrt(99 / 100)  # so that s, with n - 1, is 2
     within = Spread(2.0, 99, "given")
@@ -100,7 +100,7 @@ def test_quantile_form_of_many_normal_values_is_the_ordinary_one() -> None:
 
 @pytest.mark.source(ISO_22514, "published example", "Pp of 50 values overstated to 1.37")
 def test_quantile_form_of_fifty_values_overstates_as_published() -> None:
-    """SEEN 2nd-hand: 1.37 on average for a true 1.0. Scatter of one is about 0.2; 3000 made."""
+    """Read 2nd-hand: 1.37 on average for a true 1.0. Scatter of one is about 0.2; 3000 made."""
     rng = np.random.default_rng(5)
     made = [quantile_form(rng.normal(size=50), Tolerance(-3, 3), 10).pp.value for _ in range(3000)]
     assert np.mean(made) == pytest.approx(1.37, abs=0.015)

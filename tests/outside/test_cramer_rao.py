@@ -1,7 +1,7 @@
 """The least scatter that noise allows a frequency, and how near the program comes.
 
 D. C. Rife, R. R. Boorstyn, IEEE Trans. Inf. Theory 20, 591 (1974), of a complex tone, 2nd-hand. A
-real tone has half the information, so twice the variance (COMPUTED: the full information matrix of
+real tone has half the information, so twice the variance (computed: the full information matrix of
 amplitude, decay, phase and frequency agrees).
 """
 

@@ -1,7 +1,7 @@
 """The law of the stiff string.
 
 H. Fletcher, J. Acoust. Soc. Am. 36, 203 (1964), 2nd-hand: f_n = n f0 sqrt(1 + B n^2) with
-B = pi^3 E d^4 / (64 T L^2), pinned ends. Values COMPUTED for plain steel of 200 GPa and 7850 kg/m3
+B = pi^3 E d^4 / (64 T L^2), pinned ends. Values computed for plain steel of 200 GPa and 7850 kg/m3
 (both from memory) at 647.7 mm.
 """
 
@@ -61,7 +61,7 @@ def off_cents(path, truth_hz: float) -> float:
 A2 = PluckModel(110.0, 1e-4, glide_cents=6.0, glide_time_s=0.25)
 
 
-# COMPUTED, L = 647.7 mm, E = 200 GPa, 7850 kg/m3 (MEMORY): the part of the error at fret 12 that
+# Computed, L = 647.7 mm, E = 200 GPa, 7850 kg/m3 (recalled): the part of the error at fret 12 that
 # comes from stiffness, by how the ends are held. B is Fletcher's. The values are to first order in
 # a = sqrt(B) / pi: 1 + a for the hybrid, 1 + 2a for clamped ends, at the open string. The second
 # order adds (1 + pi^2/2) a^2 and (4 + pi^2/2) a^2 there, by the formulas, and four times that at
@@ -96,7 +96,7 @@ def test_clamped_ends(b, clamped) -> None:
     assert stiffness_cents(b, "clamped") == pytest.approx(expected, abs=0.06)
 
 
-# COMPUTED: inches, pitch -> tension N, Fletcher's B of a plain steel string at 647.7 mm.
+# Computed: inches, pitch -> tension N, Fletcher's B of a plain steel string at 647.7 mm.
 @pytest.mark.source(FLETCHER, "published formula", "tension and B of steel by gauge, E from memory")
 @pytest.mark.parametrize(
     ("inches", "pitch_hz", "tension_n", "fletcher_b"),
@@ -129,7 +129,7 @@ def test_only_the_core_of_a_wound_string_pulls_and_bends() -> None:
 @pytest.mark.source(FLETCHER, "published formula", "change of error by another gauge")
 @pytest.mark.parametrize("inches", [0.013, 0.008])
 def test_gauge_of_plain_steel_by_hand(inches) -> None:
-    """At one pitch a = sqrt(B) / pi goes with the diameter; 0.010 in has B 1.3256e-5 (COMPUTED).
+    """At one pitch a = sqrt(B) / pi goes with the diameter; 0.010 in has B 1.3256e-5 (computed).
 
     On strings that lie on the frets only stiffness is left: first order 1 + a open, 1 + 2a at 12.
     """
@@ -180,7 +180,7 @@ def test_partials_are_those_of_the_string(write_pluck) -> None:
 
 
 def test_partials_by_the_law() -> None:
-    """COMPUTED: partial 10 at B = 1e-4 sits 8.53 cents over ten times the first."""
+    """Computed: partial 10 at B = 1e-4 sits 8.53 cents over ten times the first."""
     f1_hz, b = 82.407, 1e-4
     first, tenth = stretched(np.array([1.0, 10.0]), f1_hz, b)
     assert first == pytest.approx(f1_hz)  # f1 = f0 sqrt(1 + B) is what the pitch is
@@ -219,7 +219,7 @@ def test_first_partial_and_stiffness_of_a_string_made_here(tmp_path, b) -> None:
     ],
 )
 def test_both_notations_of_stiffness(row, b) -> None:
-    """B = pi^2 B0^2 (COMPUTED). B0 is printed to three digits, R to 0.1: together 1 %."""
+    """B = pi^2 B0^2 (computed). B0 is printed to three digits, R to 0.1: together 1 %."""
     data = StringData(2 * row.radius_mm, tension_n=row.tension_n, stretch_response=row.response)
     found, _ = model_string(data, 650.0, 100.0)
     assert found is not None
@@ -231,7 +231,7 @@ def test_both_notations_of_stiffness(row, b) -> None:
     [(1.3256e-5, 5.3023e-5), (3.9916e-5, 1.5966e-4), (1.0835e-4, 4.3342e-4)],
 )
 def test_stiffness_at_fret_12_is_that_of_half_the_string(b_open, b_fret_12) -> None:
-    """COMPUTED: four times as stiff. What goes with the law raises nothing, what does not does."""
+    """Computed: four times as stiff. What goes with the law raises nothing, what does not does."""
 
     def causes(at_fret: float) -> set[str]:
         notes = [

@@ -16,7 +16,7 @@ TWELFTHS = "Frets by the twelfth root of two, L 2^(-n/12)"
 pytestmark = pytest.mark.source(TWELFTHS, "published formula", "where frets lie")
 
 SETBACK_MM = 5.0
-# COMPUTED: from the nut to frets 1 to 12, mm, by scale length, mm.
+# Computed: from the nut to frets 1 to 12, mm, by scale length, mm.
 FROM_NUT_MM = {
     650.0: (
         *(36.482, 70.916, 103.417, 134.095, 163.050, 190.381),
@@ -42,7 +42,7 @@ def to_saddle_mm(fret: int, length_mm: float) -> float:
 
 @pytest.mark.source(TABLE, "published example", "where frets lie")
 def test_published_table() -> None:
-    """SEEN: fret to saddle, frets 1 to 10."""
+    """As published: fret to saddle, frets 1 to 10."""
     printed_mm = (
         *(599.360, 565.721, 533.969, 504.000, 475.712),
         *(449.013, 423.812, 400.025, 377.573, 356.382),
@@ -59,7 +59,7 @@ def test_from_the_nut(length_mm) -> None:
 
 @pytest.mark.source(TABLE, "published example", "where frets lie")
 def test_divisor() -> None:
-    """17.817 SEEN, 17.817153745 COMPUTED; the rule of 18 would miss fret 12 by 12.5 cents."""
+    """17.817 published, 17.817153745 computed: the rule of 18 misses fret 12 by 12.5 cents."""
     length_mm = 650.0
     assert length_mm / (length_mm - to_saddle_mm(1, length_mm)) == pytest.approx(
         17.817153745, abs=1e-6

@@ -8,7 +8,7 @@ from gauge_studies import SECOND
 from lot_figures import anova_of, range_of, rows_of
 from made_lot_frames import study_of
 
-SECOND_STUDY = "A published gauge study, 3 operators, 5 parts, 3 repeats (SEEN)"
+SECOND_STUDY = "A published gauge study, 3 operators, 5 parts, 3 repeats"
 BY_HAND = pytest.mark.source(
     "Two-way analysis of variance, sums by hand", "published formula", "gauge studies"
 )
@@ -90,5 +90,5 @@ def test_one_operator_gives_repeatability_only() -> None:
     assert anova.shares.gauge.variance == pytest.approx(0.5)
     assert anova.shares.part.variance == pytest.approx(99.75)
     assert by_range.shares.repeatability.sd == pytest.approx(1 / 1.12838, rel=1e-5)
-    # d2* of three for one range, 1.91155 (AIAG K2 .5231 is its inverse; SEEN 2nd-hand).
+    # d2* of three for one range, 1.91155 (AIAG K2 .5231 is its inverse; read 2nd-hand).
     assert by_range.shares.part.sd == pytest.approx(20 * 0.5231, rel=2e-4)

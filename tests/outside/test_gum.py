@@ -1,6 +1,6 @@
 """Examples of the guide to the expression of uncertainty in measurement, JCGM 100:2008.
 
-Data and printed results SEEN 2nd-hand unless a test says otherwise; further digits COMPUTED.
+Data and printed results read 2nd-hand unless a test says otherwise; further digits computed.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ pytestmark = pytest.mark.source(GUM, "standard", "mean and its standard uncertai
     "JCGM 100:2008, 4.4.3", "from memory", "mean and its standard uncertainty (type A)"
 )
 def test_standard_error_of_a_mean_is_the_guides() -> None:
-    """JCGM 100:2008, 4.4.3: mean 100.145, s 1.489, u 0.333 (MEMORY, data and results)."""
+    """JCGM 100:2008, 4.4.3: mean 100.145, s 1.489, u 0.333 (from memory, data and results)."""
     temperatures = [
         *(96.90, 98.18, 98.25, 98.61, 99.03, 99.49, 99.56, 99.74, 99.89, 100.07),
         *(100.33, 100.42, 100.68, 100.95, 101.11, 101.20, 101.57, 101.84, 102.36, 102.72),
@@ -37,9 +37,9 @@ def test_standard_error_of_a_mean_is_the_guides() -> None:
 
 @COMBINED
 def test_gauge_block_is_the_guides() -> None:
-    """JCGM 100:2008, H.1: 32 nm SEEN 2nd-hand; 31.671, 16.76 and 93.5 nm COMPUTED.
+    """JCGM 100:2008, H.1: 32 nm read 2nd-hand; 31.671, 16.76 and 93.5 nm computed.
 
-    The guide cuts 16.7 to 16 and prints 93 nm for 99 % (MEMORY), from its rounded 32.
+    The guide cuts 16.7 to 16 and prints 93 nm for 99 % (from memory), from its rounded 32.
     """
     found = combined_uncertainty([25, 9.7, 2.9, 16.6], [18, 25.6, 50, 2])
     assert found.standard == pytest.approx(31.671, abs=5e-4)
@@ -51,7 +51,7 @@ def test_gauge_block_is_the_guides() -> None:
 
 @COMBINED
 def test_gauge_blocks_length_difference_is_the_guides() -> None:
-    """H.1: 5.8 (24), 3.9 (5) and 6.7 (8) together are 9.682 (COMPUTED).
+    """H.1: 5.8 (24), 3.9 (5) and 6.7 (8) together are 9.682 (computed).
 
     The 25.6 degrees of freedom that the guide goes on with are those of the rounded 9.7.
     """
@@ -67,7 +67,7 @@ def test_gauge_blocks_length_difference_is_the_guides() -> None:
     "combined uncertainty, effective freedom",
 )
 def test_sensitivities_and_a_component_without_doubt() -> None:
-    """An example of an open library's documentation (SEEN inputs); the results COMPUTED."""
+    """An example of an open library's documentation (its inputs); the results computed."""
     components = np.array([0.1, 0.3, 0.2, 1.1]) * [1, 2, 3, 0.5]
     found = combined_uncertainty(components, [math.inf, 6, 8, 3])
     assert found.standard == pytest.approx(1.01612007, abs=1e-8)
@@ -76,7 +76,7 @@ def test_sensitivities_and_a_component_without_doubt() -> None:
 
 @pytest.mark.source(GUM, "standard", "drift: straight line, prediction (H.3)")
 def test_line_through_the_thermometers_corrections_is_the_guides() -> None:
-    """JCGM 100:2008, H.3: -0.1712(29), 0.00218(67), b(30) -0.1494(41) SEEN; the digits COMPUTED."""
+    """JCGM 100:2008, H.3: -0.1712(29), 0.00218(67), b(30) -0.1494(41); the digits computed."""
     t = [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511]
     b = [-171, -169, -166, -159, -164, -165, -156, -157, -159, -161, -160]
     found = line_of(np.array(t) - 20, np.array(b) / 1000)
@@ -107,7 +107,7 @@ def test_expanded_uncertainty_that_the_guide_prints() -> None:
     ids=["V", "I", "phi"],
 )
 def test_simultaneous_readings(readings, mean, uncertainty) -> None:
-    """SEEN; the means are sums by hand."""
+    """As published; the means are sums by hand."""
     found = moments(readings)
     assert found.mean == pytest.approx(mean, rel=1e-12)
     assert found.standard_error == pytest.approx(uncertainty, rel=1e-7)

@@ -17,7 +17,7 @@ pytestmark = pytest.mark.source(
 
 
 def test_tension_goes_with_the_mass() -> None:
-    """0.010 in pulls with 72.52 N at 647.7 mm (COMPUTED); 0.012 in with 1.44 times that."""
+    """0.010 in pulls with 72.52 N at 647.7 mm (computed); 0.012 in with 1.44 times that."""
     instrument = instrument_with({1: steel(0.010)}, length_mm=647.7)
     plan = plan_of(instrument, {1: steel(0.012)})
     assert plan.strings[0].tension_now_n == pytest.approx(72.52, rel=1e-3)
@@ -27,7 +27,7 @@ def test_tension_goes_with_the_mass() -> None:
     assert not any("pull with" in line for line in lighter.warnings)
 
 
-# Open pitch at 650 mm from mass and tension (COMPUTED from [AB24]'s normal set).
+# Open pitch at 650 mm from mass and tension (computed from [AB24]'s normal set).
 @pytest.mark.parametrize(
     ("row", "hz"),
     [*zip(TABLES["normal nylon"], (329.44, 246.84, 195.86, 146.88, 110.04, 82.42), strict=True)],

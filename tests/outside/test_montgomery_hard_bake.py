@@ -2,7 +2,7 @@
 
 Once by the statistics themselves, once through the frames of a lot into the summary's JSON: that a
 lot's rows reach them in the right order and groups, and leave under the right name. The printed
-numbers are from memory, and the ones COMPUTED from the data agree with them.
+numbers are from memory, and the ones computed from the data agree with them.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ pytestmark = pytest.mark.source(MONTGOMERY, "published formula", "control limits
 
 
 def test_hard_bake_mean_and_range_are_the_published_ones() -> None:
-    """COMPUTED; the book prints 1.5056, 1.69325, 1.31795, 0.32521, 0.68749 (MEMORY).
+    """Computed; the book prints 1.5056, 1.69325, 1.31795, 0.32521, 0.68749 (from memory).
 
     The book's factors are rounded to three digits (A2 .577, D4 2.114), hence the tolerance.
     """
@@ -37,11 +37,11 @@ def test_hard_bake_mean_and_range_are_the_published_ones() -> None:
     assert scatter.upper_limits[0] == pytest.approx(0.687490, abs=2e-4)
     assert scatter.lower_limits[0] == 0
     assert len(mean.points) == len(scatter.points) == 25
-    assert violations(mean) == violations(scatter) == ()  # the book finds it in control (MEMORY)
+    assert violations(mean) == violations(scatter) == ()  # the book: in control (from memory)
 
 
 def test_hard_bake_mean_and_s_use_the_published_factors() -> None:
-    """s-bar 0.1315546 (COMPUTED) with A3 1.42730, B3 0, B4 2.08900 of the published table."""
+    """s-bar 0.1315546 (computed) with A3 1.42730, B3 0, B4 2.08900 of the published table."""
     found = hard_bake_charts("sd")
     assert found.scatter.centres[0] == pytest.approx(0.1315546, abs=5e-8)
     assert found.scatter.upper_limits[0] == pytest.approx(2.08900 * 0.1315546, abs=2e-6)
@@ -51,7 +51,7 @@ def test_hard_bake_mean_and_s_use_the_published_factors() -> None:
 
 
 def test_hard_bake_capability_is_the_published_one() -> None:
-    """COMPUTED from the data; the book prints Cp 1.192 (MEMORY)."""
+    """Computed from the data; the book prints Cp 1.192 (from memory)."""
     found = hard_bake_capability()
     assert spread_of(found.within).sigma == pytest.approx(0.139814, abs=5e-5)  # book's d2 2.326
     assert spread_of(found.overall).sigma == pytest.approx(0.1332335, abs=5e-8)
@@ -62,7 +62,7 @@ def test_hard_bake_capability_is_the_published_one() -> None:
 
 
 def test_hard_bake_from_s() -> None:
-    """s-bar 0.1315546 COMPUTED, over the published c4 of five."""
+    """s-bar 0.1315546 computed, over the published c4 of five."""
     found = hard_bake_capability("sd")
     assert spread_of(found.within).sigma == pytest.approx(0.1315546 / 0.93999, abs=1e-6)
     assert "s-bar/c4" in found.cp.method
@@ -83,7 +83,7 @@ def hard_bake() -> dict:
 
 @pytest.mark.source(MONTGOMERY, "published formula", "the same of a lot, in its JSON")
 def test_hard_bake_charts_are_the_published_ones(hard_bake) -> None:
-    """COMPUTED; the book prints 1.5056, 1.69325, 1.31795, 0.32521 and 0.68749 (MEMORY)."""
+    """Computed; the book prints 1.5056, 1.69325, 1.31795, 0.32521 and 0.68749 (from memory)."""
     (chart,) = hard_bake["control"]["charts"]
     mean, scatter = chart["location"], chart["scatter"]
     (limits,), (spread,) = mean["limits"], scatter["limits"]
@@ -104,7 +104,7 @@ def test_hard_bake_charts_are_the_published_ones(hard_bake) -> None:
 
 @pytest.mark.source(MONTGOMERY, "published formula", "the same of a lot, in its JSON")
 def test_capability_of_the_lot_is_the_published_one(hard_bake) -> None:
-    """COMPUTED with sigma = R-bar / 2.326; the book prints Cp 1.192 (MEMORY)."""
+    """Computed with sigma = R-bar / 2.326; the book prints Cp 1.192 (from memory)."""
     (judged,) = hard_bake["judged"]
     found = judged["capability"]
     values = {"cp": 1.19206, "cpk": 1.17868, "pp": 1.25094, "ppk": 1.23690}

@@ -1,6 +1,6 @@
 """Moments, one-way analysis of variance and lines against NIST's Statistical Reference Datasets.
 
-The certified values are SEEN: NIST StRD, Univariate Summary Statistics, Analysis of Variance,
+The certified values are NIST StRD's: Univariate Summary Statistics, Analysis of Variance,
 Linear Regression. Longley is left out: the program fits no more than one slope. So is PiDigits: its
 certified mean is 4.5348, and that of the first 5000 digits of pi is 4.5358.
 """
@@ -64,7 +64,7 @@ def test_moments_are_the_certified_ones(name) -> None:
 
 @ONE_WAY
 def test_one_way_resistivity_of_silicon() -> None:
-    """SiRstv; the between-instrument variance is COMPUTED from the certified sums."""
+    """SiRstv; the between-instrument variance is computed from the certified sums."""
     found = one_way_of(SIRSTV)
     assert found.between_squares == pytest.approx(0.0511462616, rel=1e-9, abs=0)
     assert found.within_squares == pytest.approx(0.216636560, rel=1e-9, abs=0)

@@ -57,7 +57,7 @@ def test_digits_recalled() -> None:
     ],
 )
 def test_open_strings_to_six_decimals(note, hz) -> None:
-    """COMPUTED: 440 times powers of the twelfth root of two, and not of rounded values."""
+    """Computed: 440 times powers of the twelfth root of two, and not of rounded values."""
     assert note_hz(note) == pytest.approx(hz, abs=6e-7)
 
 

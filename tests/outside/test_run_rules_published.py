@@ -62,7 +62,7 @@ def test_false_alarms_of_orders_by_counting_them_all(rule) -> None:
 
 @pytest.mark.source("OEIS A000111, Euler numbers", "from memory", "false alarms of run rules")
 def test_false_alarm_of_alternation_is_twice_the_euler_number() -> None:
-    """199360981 orders of 14 begin upward and go by turns (OEIS A000111, MEMORY), as many down."""
+    """199360981 orders of 14 begin upward and alternate (OEIS A000111, recalled), as many down."""
     assert ALTERNATING.false_alarm == pytest.approx(2 * 199360981 / math.factorial(14))
     assert TREND_OF_SEVEN.false_alarm == pytest.approx(2 / 5040)
 
@@ -75,7 +75,7 @@ def test_false_alarms_near_to_and_far_from_the_centre() -> None:
 
 @pytest.mark.source(CHAMP_WOODALL, "from memory", "points to a false alarm, four zone tests")
 def test_run_length_of_the_four_zone_tests_is_the_published_one() -> None:
-    """91.75 points on average to a false alarm (Champ and Woodall 1987, MEMORY).
+    """91.75 points on average to a false alarm (Champ and Woodall 1987, from memory).
 
     Of 2000 lots of points; run lengths scatter about as much as they are long, so the mean is known
     to 2.1, and the tolerance is four of that.

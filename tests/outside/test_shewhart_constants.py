@@ -32,8 +32,8 @@ pytestmark = pytest.mark.source(
 )
 
 
-# d2, d3, c4, A2, A3, D3, D4, B3, B4: SEEN with four decimals, integrated elsewhere to five
-# (COMPUTED).
+# d2, d3, c4, A2, A3, D3, D4, B3, B4: as published with four decimals, integrated elsewhere to five
+# (computed).
 TABLE = {
     2: (1.12838, 0.85250, 0.79788, 1.87997, 2.65868, 0, 3.26653, 0, 3.26653),
     3: (1.69257, 0.88837, 0.88623, 1.02333, 1.95441, 0, 2.57459, 0, 2.56817),
@@ -43,7 +43,7 @@ TABLE = {
 }
 
 
-# d2, d3, c4, D3, D4, B3, B4 as handbooks print them (MEMORY).
+# d2, d3, c4, D3, D4, B3, B4 as handbooks print them (from memory).
 LARGER = {
     7: (2.704, 0.833, 0.9594, 0.076, 1.924, 0.118, 1.882),
     10: (3.078, 0.797, 0.9727, 0.223, 1.777, 0.284, 1.716),
@@ -77,7 +77,7 @@ def test_shewhart_constants_of_two_in_closed_form() -> None:
     assert k.d2 == pytest.approx(2 / math.sqrt(math.pi), rel=1e-9)
     assert k.d3 == pytest.approx(math.sqrt(2 - 4 / math.pi), rel=1e-8)
     assert k.c4 == pytest.approx(math.sqrt(2 / math.pi), rel=1e-12)
-    assert k.e2 == pytest.approx(2.660, abs=2e-3)  # SEEN, as 3 over the rounded 1.128
+    assert k.e2 == pytest.approx(2.660, abs=2e-3)  # as published, as 3 over the rounded 1.128
 
 
 @pytest.mark.source(SCIPY, "reference library", "d2 from the studentized range")
@@ -90,7 +90,7 @@ def test_ranges_are_distributed_as_scipy_says() -> None:
 
 @pytest.mark.source(AIAG_MSA, "published example", "K2 and K3")
 def test_divisor_of_a_single_range_is_the_published_one() -> None:
-    """AIAG K2 .5231 for three, K3 .3146 for ten (SEEN 2nd-hand) are the inverse."""
+    """AIAG K2 .5231 for three, K3 .3146 for ten (read 2nd-hand) are the inverse."""
     assert 1 / mean_square_d2(3, 1) == pytest.approx(0.5231, abs=5e-5)
     assert 1 / mean_square_d2(10, 1) == pytest.approx(0.3146, abs=5e-5)
 
@@ -99,7 +99,7 @@ def test_divisor_of_a_single_range_is_the_published_one() -> None:
     "Burr's weights for unequal subgroups", "from memory", "sigma within unequal subgroups"
 )
 def test_unequal_subgroups_are_weighted_by_their_certainty() -> None:
-    """Burr's weights (MEMORY) with the published constants of two and of five values."""
+    """Burr's weights (from memory) with the published constants of two and of five values."""
     groups = [Subgroup("a", np.array([1.0, 3.0])), Subgroup("b", np.array([0, 1.0, 2, 3, 7]))]
     weights = np.array([(1.12838 / 0.85250) ** 2, (2.32593 / 0.86408) ** 2])
     expected = weights @ [2 / 1.12838, 7 / 2.32593] / weights.sum()
@@ -112,7 +112,7 @@ def test_unequal_subgroups_are_weighted_by_their_certainty() -> None:
     "Duncan's table of degrees of freedom", "from memory", "degrees of freedom of mean ranges"
 )
 def test_degrees_of_freedom_of_mean_ranges_are_the_published_ones() -> None:
-    """Duncan's table (MEMORY): one range of 5 has 3.8 degrees of freedom, ten have 36.5."""
+    """Duncan's table (from memory): one range of 5 has 3.8 degrees of freedom, ten have 36.5."""
     rng = np.random.default_rng(1)
     for count, freedom in ((1, 3.8), (10, 36.5)):
         groups = subgroups_in_runs(rng.normal(size=5 * count), 5)
@@ -122,7 +122,7 @@ def test_degrees_of_freedom_of_mean_ranges_are_the_published_ones() -> None:
 
 @pytest.mark.source(SHEWHART, "published example", "limits of charts for single values")
 def test_individuals_use_the_published_factors() -> None:
-    """Moving ranges 2, 3, 1, 6: mean 3, so limits at 2.660 times 3, and 3.267 times 3 (SEEN)."""
+    """Moving ranges 2, 3, 1, 6: mean 3, so limits at 2.660 times 3, and 3.267 times 3."""
     values = [10.0, 12.0, 9.0, 10.0, 16.0]
     found = charts_of(individuals_charts(values, "abcde"))
     assert found.location.centres[0] == pytest.approx(11.4)
@@ -154,7 +154,7 @@ def test_each_size_has_its_own_limits() -> None:
     "Handbook tables of Shewhart constants", "from memory", "lower limits of charts for ten"
 )
 def test_lower_limits_of_many_values_are_above_zero() -> None:
-    """D3 0.223 and B3 0.284 for ten (MEMORY)."""
+    """D3 0.223 and B3 0.284 for ten (from memory)."""
     groups = subgroups_in_runs(np.random.default_rng(4).normal(size=250), 10)
     for by, factor in (("range", 0.223), ("sd", 0.284)):
         chart = charts_of(mean_charts(groups, by)).scatter
@@ -163,11 +163,11 @@ def test_lower_limits_of_many_values_are_above_zero() -> None:
 
 @pytest.mark.source(AIAG_MSA, "published example", "K1, over the mean range of three trials")
 def test_divisor_of_many_ranges_is_the_published_one() -> None:
-    """K1 .5908 for three trials, SEEN 2nd-hand."""
+    """K1 .5908 for three trials, read 2nd-hand."""
     assert 1 / shewhart_constants(3).d2 == pytest.approx(0.5908, abs=5e-5)
 
 
-# d2 d3 c4 A2 D3 D4 B3 B4 as printed, SEEN.
+# d2 d3 c4 A2 D3 D4 B3 B4 as printed.
 PRINTED = {
     2: (1.1284, 0.8525, 0.7979, 1.8800, 0, 3.2665, 0, 3.2665),
     3: (1.6926, 0.8884, 0.8862, 1.0233, 0, 2.5746, 0, 2.5682),

@@ -1,6 +1,6 @@
 """Pitches of screw threads, and what a turn of them does.
 
-SEEN: size tables of general CAD parts after ISO 4026, ISO 4762 and ASME B18.3. ISO 261, ISO 262 and
+Size tables of general CAD parts after ISO 4026, ISO 4762 and ASME B18.3. ISO 261, ISO 262 and
 ASME B1.1 themselves were not read.
 """
 
@@ -65,7 +65,7 @@ def only_part(bridge, needs) -> PartSetting:
     return part
 
 
-# COMPUTED at 647.7 mm: thread, cents a turn, turns for 5 cents.
+# Computed at 647.7 mm: thread, cents a turn, turns for 5 cents.
 A_TURN = [
     ("M2", 1.0692, 4.677),
     ("M2.5", 1.2028, 4.157),

@@ -40,7 +40,7 @@ def test_rate_of_beating(tmp_path: Path, f1_hz: float, split_cents: float) -> No
 
 @pytest.mark.source(AB24, "published example", "the slowest beats that raise a finding")
 def test_a_trained_ear_tunes_to_one_hertz() -> None:
-    """SEEN: 1 Hz, which is 8 cents at A3 and 5 at E4."""
+    """As published: 1 Hz, which is 8 cents at A3 and 5 at E4."""
     for note, cents in (("A3", 8), ("E4", 5)):
         hz = note_hz(note)
         assert round(cents_between(hz, hz + BEAT_HZ)) == cents
@@ -48,7 +48,7 @@ def test_a_trained_ear_tunes_to_one_hertz() -> None:
 
 @pytest.mark.source(AB24, "published example", "the slowest beats that raise a finding")
 def test_beats_where_they_were_measured() -> None:
-    """1 Hz: what a trained ear tunes to ([AB24], SEEN)."""
+    """1 Hz: what a trained ear tunes to ([AB24], as published)."""
 
     def case(open_hz: float, fretted_hz: float) -> StringCase:
         open_note = replace(CLEAN, beat_hz=open_hz)

@@ -4,8 +4,8 @@
 well-tempered guitar", J. Acoust. Soc. Am. 156(1), 683 (2024), read in the authors' proof-stage
 text. Scale length 650 mm, b = 1 mm, c = 4 mm, d = 0.
 
-SEEN: radius mm, g/m, tension N, R and its standard deviation, kappa, B0, E_eff GPa, setbacks of
-saddle and nut mm, root mean square cents. COMPUTED from these by the paper's formulas, apart from
+Printed: radius mm, g/m, tension N, R and its standard deviation, kappa, B0, E_eff GPa, setbacks of
+saddle and nut mm, root mean square cents. Computed from these by the paper's formulas, apart from
 this project: the error at fret 12 without compensation, cents, and the saddle's setback that takes
 it to zero with the nut left where it is, mm.
 """
@@ -67,10 +67,10 @@ TABLES = {
 }
 ALL_ROWS = tuple((f"{name} {row.string}", row) for name, rows in TABLES.items() for row in rows)
 
-# COMPUTED by the paper's formulas, apart from this project: cents at frets 1 to 12, no setbacks.
+# Computed by the paper's formulas, apart from this project: cents at frets 1 to 12, no setbacks.
 NORMAL_1_FRETS = (1.60, 1.45, 1.60, 1.85, 2.14, 2.47, 2.83, 3.21, 3.62, 4.06, 4.53, 5.02)
 NORMAL_6_FRETS = (2.03, 1.96, 2.26, 2.68, 3.17, 3.70, 4.28, 4.90, 5.57, 6.28, 7.03, 7.84)
-# The paper's default string (kappa 51, B0 0.00236: SEEN), likewise.
+# The paper's default string (kappa 51, B0 0.00236: as published), likewise.
 DEFAULT_KAPPA, DEFAULT_STIFFNESS = 51.0, 0.00236
 DEFAULT_FRETS = (
     1.727, 1.609, 1.817, 2.124, 2.483, 2.883, 3.316, 3.782, 4.280, 4.810, 5.375, 5.975,

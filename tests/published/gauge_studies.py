@@ -1,7 +1,7 @@
 """Two published gauge studies.
 
-The first is of AIAG, Measurement Systems Analysis, 4th ed.: data SEEN in several independent
-transcriptions. Of the second, data and printed table SEEN.
+The first is of AIAG, Measurement Systems Analysis, 4th ed.: data read 2nd-hand, in several
+accounts that agree. The second is printed with its data.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ AIAG = np.array(
     ]
 ).transpose(2, 0, 1)
 
-# Operators, five parts each, their trials. Data and printed table SEEN.
+# Operators, five parts each, their trials. Printed with their table.
 SECOND = np.array(
     [
         [

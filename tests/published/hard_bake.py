@@ -1,6 +1,6 @@
 """A worked example of X-bar and R charts, flow width in hard bake: 25 subgroups of 5.
 
-D. C. Montgomery, Introduction to Statistical Quality Control; data SEEN 2nd-hand.
+D. C. Montgomery, Introduction to Statistical Quality Control; data read 2nd-hand.
 """
 
 from __future__ import annotations

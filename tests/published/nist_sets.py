@@ -2,7 +2,7 @@
 
 The numerical accuracy sets and SmLs follow their rule; Norris, SiRstv and AtmWtAg are as in the
 data files among scipy's own tests, Michelso, Lew and Lottery as in the tests of an open library
-(SEEN 2nd-hand; that all three certified values are met shows that they are whole). PiDigits is left
+(read 2nd-hand; that all three certified values are met shows that they are whole). PiDigits is left
 out: its certified mean is 4.5348, that of the first 5000 digits of pi, by two formulas, 4.5358.
 """
 

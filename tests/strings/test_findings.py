@@ -146,7 +146,7 @@ def test_stiffness_that_no_string_has() -> None:
 
 
 def test_stiffness_against_the_strings_own_data() -> None:
-    """[AB24] string 3 has B = pi^2 B0^2 = 8.94e-5 (COMPUTED); a fifth of it is another string."""
+    """[AB24] string 3 has B = pi^2 B0^2 = 8.94e-5 (computed); a fifth of it is another string."""
     row = TABLES["normal nylon"][2]
     data = StringData(2 * row.radius_mm, tension_n=row.tension_n, stretch_response=row.response)
     instrument = replace(SIX, string_data={3: data})
@@ -249,7 +249,7 @@ def test_all_strings_far_off_the_same_way(sign) -> None:
 
 
 def test_uncompensated_strings_are_no_fault_of_the_scale() -> None:
-    """[AB24]'s strings without any setback are 5 to 8 cents sharp (COMPUTED): saddles' business."""
+    """[AB24]'s strings without any setback are 5 to 8 cents sharp (computed): saddles' business."""
     notes = [
         each
         for row in TABLES["normal nylon"]
