@@ -6,6 +6,7 @@ import signal
 import threading
 from datetime import datetime
 from pathlib import Path
+from queue import SimpleQueue
 from types import FrameType
 from typing import TYPE_CHECKING, Annotated
 
@@ -76,7 +77,7 @@ def watch(
 
     rules = ReadingRules(limits_with(limit or ()), untrusted)
     asked = Asked(specification, instrument, a4, rules, jobs, strict=strict)
-    stop = _stopped_by_signals()
+    stop = stopped_by_signals()
     with libraries_silenced():
         tally = watch_folder(folder, out, asked, stop, tell, begin)
     if not quiet:
@@ -84,14 +85,24 @@ def watch(
     raise exit_of(tally)
 
 
-def _stopped_by_signals() -> threading.Event:
-    """Set by the first Ctrl-C or TERM; the second Ctrl-C ends all at once."""
-    stop = threading.Event()
+def stopped_by_signals() -> threading.Event:
+    """Set by the first Ctrl-C or TERM; the second Ctrl-C ends all at once.
 
-    def set_it(number: int, _frame: FrameType | None) -> None:
-        stop.set()
+    A thread of its own sets it: a signal may come while this one holds the lock of the event, and
+    would then wait for itself. Of a queue, only the simple one may be used by what signals call.
+    """
+    stop = threading.Event()
+    came: SimpleQueue[int] = SimpleQueue()
+
+    def tell(number: int, _frame: FrameType | None) -> None:
+        came.put(number)
         signal.signal(number, signal.SIG_DFL)
 
+    def set_it() -> None:
+        came.get()
+        stop.set()
+
+    threading.Thread(target=set_it, daemon=True).start()
     for each in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(each, set_it)
+        signal.signal(each, tell)
     return stop

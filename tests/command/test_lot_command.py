@@ -155,7 +155,7 @@ def test_a_store_that_is_none_is_one_line(lot, tmp_path):
 
 
 LOT_THAT_NEVER_ENDS = """
-import sys, time
+import signal, sys, time
 from pathlib import Path
 import analyzer.lot.analysis
 
@@ -165,6 +165,7 @@ def analyze_lot(place, *_):
 
 analyzer.lot.analysis.analyze_lot = analyze_lot
 from cli.main import main
+signal.signal(signal.SIGINT, signal.default_int_handler)  # whatever the runner ignores
 main()
 """
 

@@ -24,7 +24,7 @@ from analyzer.report.model import (
 from analyzer.report.terminal import TerminalReport
 
 SLOW = """
-import os, sys, time
+import os, signal, sys, time
 from pathlib import Path
 import analyzer.analysis
 from cli.main import main
@@ -34,6 +34,7 @@ def slow(path, *_, **__):
     time.sleep(3600)
 
 analyzer.analysis.measure_file = slow
+signal.signal(signal.SIGINT, signal.default_int_handler)  # whatever the runner ignores
 main()
 """
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import signal
 import subprocess
@@ -24,6 +25,7 @@ from analyzer.lot.watch import (
     event_in_words,
     watch,
 )
+from cli.watch import stopped_by_signals
 
 ONE = Asked(jobs=1)
 
@@ -185,8 +187,47 @@ def test_the_command_ends_cleanly_on_a_signal(made, folder, tmp_path, number, st
     )
     line = process.stdout.readline()
     process.send_signal(number)
-    rest, errors = process.communicate(timeout=120)
+    rest, errors = process.communicate()
     assert "P00001: not conform." in line
     assert rest.startswith("Stopped. 1 measured: 0 conform, 1 not conform, 0 not decided;")
     assert errors == f"watching {folder}, 0 analyses known; Ctrl-C ends\n"
     assert process.returncode == (1 if strict else 0)
+
+
+TOLD, NO_SUCH_LINE = 0, 2
+
+
+def told_in_line(number: int) -> int:
+    """How a fork ends that is told to stop while it is in this line of waiting for just that."""
+    pid = os.fork()
+    if pid:
+        return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
+    lines = 0
+
+    def trace(_frame, event, _found):
+        nonlocal lines
+        lines += event == "line"
+        if event == "line" and lines == number:
+            signal.raise_signal(signal.SIGINT)
+        return trace
+
+    told = False
+    try:
+        signal.alarm(60)  # the end of one that waits for itself
+        stop = stopped_by_signals()
+        sys.settrace(trace)
+        stop.wait(0.02)
+        sys.settrace(None)
+        told = lines >= number and stop.wait(50.0)
+    finally:
+        os._exit(TOLD if told else NO_SUCH_LINE if lines < number else 1)
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")  # of forks beside threads
+@pytest.mark.fault("a signal while a watch waits for one, in any line of it")
+def test_a_signal_is_never_waited_for_by_itself():
+    ends = [told_in_line(1)]
+    while ends[-1] == TOLD:
+        ends.append(told_in_line(len(ends) + 1))
+    assert ends[-1] == NO_SUCH_LINE
+    assert len(ends) > 15  # what Python's own wait is made of
