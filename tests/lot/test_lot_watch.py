@@ -204,7 +204,7 @@ def told_in_line(number: int) -> int:
         return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
     lines = 0
 
-    def trace(_frame, event, _found):
+    def trace(_frame: object, event: str, _found: object) -> object:
         nonlocal lines
         lines += event == "line"
         if event == "line" and lines == number:
