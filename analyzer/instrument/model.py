@@ -110,21 +110,6 @@ class Bridge:
     across_mm: Mapping[int, float] = field(default_factory=dict)
 
 
-def own_screws(
-    saddles: Sequence[Sequence[int]],
-    screw: Screw | None = None,
-    travel_mm: tuple[float, float] | None = None,
-    max_step_turns: float = DEFAULT_MAX_STEP_TURNS,
-) -> Bridge:
-    """The commonest bridge: every saddle has one screw and moves as a whole."""
-    steps = Steps.of_screw(screw, max_step_turns)
-    adjusters = tuple(
-        Adjuster(saddle_name(saddle), dict.fromkeys(saddle, 1.0), screw, travel_mm, steps)
-        for saddle in saddles
-    )
-    return Bridge(tuple(map(tuple, saddles)), adjusters)
-
-
 def saddle_name(strings: Sequence[int]) -> str:
     """What a saddle is called: ``saddle 6``, ``saddle 6-5``."""
     return f"saddle {'-'.join(map(str, strings))}"

@@ -43,11 +43,6 @@ def recordings_frame(report: Report) -> pd.DataFrame:
     return _frame(recording_rows(report), RECORDING_COLUMNS)
 
 
-def as_csv(report: Report) -> str:
-    """The strings as CSV text, a header and one row each; empty where there is no value."""
-    return frame_as_csv(strings_frame(report))
-
-
 def table_form(
     path: Path | None, frame_of: Callable[[_Result], pd.DataFrame]
 ) -> Callable[[_Result], str | bytes]:

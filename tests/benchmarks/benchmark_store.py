@@ -24,6 +24,7 @@ from analyzer.instrument.file import read_instrument
 from analyzer.lot.judgement.specification import Limits, Requirement
 from analyzer.lot.records import FileState, MeasuredFile, Outcome
 from analyzer.lot.running import identity
+from analyzer.lot.sessions.place import token
 from analyzer.lot.store import Store, open_store
 from analyzer.measure import measure_file
 from analyzer.recording.limits import TRUSTED
@@ -60,7 +61,7 @@ def demo_outcomes(instruments: int) -> Iterator[Outcome]:
 
 def _file(serial: str, path: Path, measured: tuple, settings: str) -> MeasuredFile:
     sha256 = identity.hashlib.sha256(f"{serial} {path.name}".encode()).hexdigest()
-    state = FileState(path.name, identity.token_of(path), sha256)
+    state = FileState(path.name, token(str(path)), sha256)
     return MeasuredFile(state, identity.recording_key(sha256, path.name, (), settings), measured)
 
 

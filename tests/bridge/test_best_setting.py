@@ -12,13 +12,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_bridges import SCREW, two_posts
+from made_bridges import SCREW, own_screws, two_posts
 
 from analyzer.bridge.effect import LengthEffect
 from analyzer.bridge.problem import Need
 from analyzer.bridge.setting import PartSetting, set_bridge
 from analyzer.instrument.across import shares_of_ends, shares_of_slant
-from analyzer.instrument.model import Adjuster, Screw, Steps, own_screws
+from analyzer.instrument.model import Adjuster, Screw, Steps
 
 S_MM = 647.7
 

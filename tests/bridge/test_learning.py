@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from made_bridges import own_screws
 
 from analyzer.bridge.effect import LengthEffect
 from analyzer.bridge.response import (
@@ -19,7 +20,7 @@ from analyzer.bridge.response import (
     predicted_changes_cents,
     prior_response,
 )
-from analyzer.instrument.model import Screw, own_screws
+from analyzer.instrument.model import Screw
 
 S_MM = 647.7
 STRINGS = (6, 5, 4, 3, 2, 1)

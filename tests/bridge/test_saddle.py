@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 
 import pytest
+from made_bridges import own_screws
 
 from analyzer.bridge.effect import LengthEffect, saddle_move_mm
 from analyzer.bridge.problem import Need
 from analyzer.bridge.setting import PartSetting, set_bridge
-from analyzer.instrument.model import Screw, own_screws
+from analyzer.instrument.model import Screw
 from analyzer.strings import PLUCK_SCATTER_CENTS, Scatter
 
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 
 import pytest
+from made_bridges import own_screws
 
 from analyzer.bridge.response import prior_response
 from analyzer.bridge.steps import Step
-from analyzer.instrument.model import Adjuster, Bridge, Instrument, Screw, Steps, own_screws
+from analyzer.instrument.model import Adjuster, Bridge, Instrument, Screw, Steps
 from analyzer.report.adjustment import Adjustment, Done, adjust
 from analyzer.report.model import StringResult
 

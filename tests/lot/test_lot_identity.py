@@ -24,6 +24,7 @@ from analyzer.lot.judgement.specification import (
     Subgroups,
 )
 from analyzer.lot.running import identity
+from analyzer.lot.sessions.place import token
 from analyzer.recording.labels import Label
 from analyzer.recording.limits import Limits as ReadingLimits
 from analyzer.recording.limits import ReadingRules
@@ -38,14 +39,14 @@ def test_a_token_changes_with_the_file(tmp_path) -> None:
     path = tmp_path / "s6_open_1.wav"
     path.write_bytes(b"one")
     os.utime(path, ns=(1, 1_000_000_000))
-    first = identity.token_of(path)
-    assert identity.token_of(path) == first
+    first = token(str(path))
+    assert token(str(path)) == first
     path.write_bytes(b"three")
     os.utime(path, ns=(1, 1_000_000_000))
-    assert identity.token_of(path) != first
+    assert token(str(path)) != first
     path.write_bytes(b"two")
     os.utime(path, ns=(1, 1_000_000_001))
-    assert identity.token_of(path) != first
+    assert token(str(path)) != first
 
 
 LOADED = """

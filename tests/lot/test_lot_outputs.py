@@ -18,7 +18,7 @@ from analyzer.lot.output.terminal import TerminalLot
 from analyzer.lot.output.words import percent, verdict_of_lot
 from analyzer.lot.records import SESSION_COLUMNS, VALUE_COLUMNS, Fault
 from analyzer.lot.summing.summary_model import LotSummary
-from analyzer.report.tables import table_form
+from analyzer.report.tables import frame_as_csv, frame_as_parquet, table_form
 
 HOSTILE = "=1+1\x1b[31m\n"
 
@@ -143,12 +143,16 @@ def test_a_share_near_an_end_is_not_rounded_to_it(share, words) -> None:
 
 
 def test_csv_is_read_back_by_pandas(lot) -> None:
-    read = pd.read_csv(io.StringIO(tables.values_csv(lot.judged)), dtype={"serial": str})
+    read = pd.read_csv(
+        io.StringIO(frame_as_csv(tables.values_table(lot.judged))), dtype={"serial": str}
+    )
     assert tuple(read.columns) == VALUE_COLUMNS
     assert read["value_cents"].to_numpy() == pytest.approx(
         lot.judged["value_cents"].to_numpy(dtype=float), nan_ok=True
     )
-    sessions = pd.read_csv(io.StringIO(tables.sessions_csv(lot.sessions)), dtype={"serial": str})
+    sessions = pd.read_csv(
+        io.StringIO(frame_as_csv(tables.sessions_table(lot.sessions))), dtype={"serial": str}
+    )
     assert tuple(sessions.columns) == SESSION_COLUMNS
     assert sessions["serial"].tolist() == lot.sessions["serial"].tolist()
     assert sessions["analyzed_at"].iloc[0] == "2031-02-01T00:00:00"
@@ -156,8 +160,8 @@ def test_csv_is_read_back_by_pandas(lot) -> None:
 
 def test_parquet_keeps_types_and_rows(lot, tmp_path) -> None:
     for name, content in (
-        ("sessions", tables.sessions_parquet(lot.sessions)),
-        ("values", tables.values_parquet(lot.judged)),
+        ("sessions", frame_as_parquet(tables.sessions_table(lot.sessions))),
+        ("values", frame_as_parquet(tables.values_table(lot.judged))),
     ):
         read = pd.read_parquet(io.BytesIO(content))
         given = lot.sessions if name == "sessions" else lot.judged
@@ -170,7 +174,7 @@ def test_parquet_keeps_types_and_rows(lot, tmp_path) -> None:
 def test_no_table_holds_a_formula_or_an_escape() -> None:
     spec = specification()
     given = frames([Made(HOSTILE, {(ERROR, 1): 0.0}, station="@SUM(A1)")], spec)
-    text = tables.sessions_csv(given.sessions)
+    text = frame_as_csv(tables.sessions_table(given.sessions))
     assert text.encode("utf-8").count(b"\n") == 2
     assert "'=1+1" in text
     assert "'@SUM(A1)" in text
@@ -182,9 +186,9 @@ def test_no_table_holds_a_formula_or_an_escape() -> None:
     assert {cell.data_type for cell in cells} <= {"s", "n", "d", "b"}
     serial = book["sessions"].cell(2, SESSION_COLUMNS.index("serial") + 1)
     assert serial.value == "'=1+1\\x1b[31m\\n"
-    assert pd.read_parquet(io.BytesIO(tables.sessions_parquet(given.sessions)))["serial"][
-        0
-    ].startswith("=1+1\\x1b")
+    assert pd.read_parquet(io.BytesIO(frame_as_parquet(tables.sessions_table(given.sessions))))[
+        "serial"
+    ][0].startswith("=1+1\\x1b")
 
 
 def test_workbook_has_numbers_and_times_as_such(lot) -> None:

@@ -8,10 +8,11 @@ from itertools import combinations, permutations
 import numpy as np
 import pytest
 from compensation_tables import AB24, SCALE_LENGTH_MM, TABLES
+from made_bridges import own_screws
 from restrung import HEIGHTS, instrument_with, measured
 from scipy import stats
 
-from analyzer.instrument.model import Screw, own_screws
+from analyzer.instrument.model import Screw
 from analyzer.instrument.string_data import StringData
 from analyzer.restring.measured import MeasuredNow
 from analyzer.restring.plan import plan_of

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import pytest
 from compensation_tables import TABLES
+from made_bridges import own_screws
 from restrung import instrument_with, measured
 
 from analyzer.bridge.effect import LengthEffect, saddle_move_mm
 from analyzer.bridge.problem import Need
 from analyzer.bridge.setting import PartSetting, set_bridge
 from analyzer.bridge.steps import move_of_turns_mm, turns_for
-from analyzer.instrument.model import Screw, own_screws
+from analyzer.instrument.model import Screw
 from analyzer.restring.plan import plan_of
 
 TRADE = "Common practice of the trade"

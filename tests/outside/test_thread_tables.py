@@ -9,13 +9,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from made_bridges import own_screws
 from made_notes import CLEAN
 
 from analyzer.bridge.effect import LengthEffect
 from analyzer.bridge.problem import Need
 from analyzer.bridge.setting import PartSetting, set_bridge
 from analyzer.bridge.steps import turns_for
-from analyzer.instrument.model import Instrument, Screw, own_screws
+from analyzer.instrument.model import Instrument, Screw
 from analyzer.instrument.threads import thread_pitch_mm
 from analyzer.measure import Measured
 from analyzer.recording.labels import Label

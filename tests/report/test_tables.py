@@ -30,7 +30,6 @@ from analyzer.report.files import as_json, defused
 from analyzer.report.model import RecordingResult, Report, StringResult
 from analyzer.report.spreadsheet import as_xlsx
 from analyzer.report.tables import (
-    as_csv,
     frame_as_csv,
     recordings_frame,
     strings_frame,
@@ -143,7 +142,9 @@ def test_hostile_names_are_all_there(hostile) -> None:
 def test_a_negative_number_is_a_number(hostile) -> None:
     row = rows_of(sheets(as_xlsx(hostile, DAY))["strings"])[0]
     assert (row["string"], row["error_cents"]) == (6, pytest.approx(-7.0, abs=0.01))
-    assert next(csv.DictReader(io.StringIO(as_csv(hostile))))["error_cents"].startswith("-")
+    assert next(csv.DictReader(io.StringIO(frame_as_csv(strings_frame(hostile)))))[
+        "error_cents"
+    ].startswith("-")
 
 
 @pytest.mark.fault("names that no encoding has")

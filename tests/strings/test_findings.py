@@ -12,6 +12,7 @@ from dataclasses import replace
 import pytest
 from compensation_tables import TABLES
 from conftest import SAMPLE_AUDIO
+from made_bridges import own_screws
 from made_notes import (
     OPEN_B,
     SIX,
@@ -23,7 +24,6 @@ from made_notes import (
 )
 from pluck_model import PluckModel
 
-from analyzer.instrument.model import own_screws
 from analyzer.instrument.string_data import StringData
 from analyzer.measure import Measured
 from analyzer.string_model.fretting import Setbacks

@@ -8,10 +8,11 @@ import json
 
 import pytest
 from compensation_tables import TABLES
+from made_bridges import own_screws
 from restrung import instrument_with, measured
 from string_sets import NEXT, NOW
 
-from analyzer.instrument.model import Screw, own_screws
+from analyzer.instrument.model import Screw
 from analyzer.instrument.string_data import StringData
 from analyzer.restring.measured import MeasuredNow
 from analyzer.restring.plan import plan_of

@@ -1,4 +1,4 @@
-"""A lot's rows as tables: CSV, Parquet and XLSX of what the store gives, with defused text.
+"""A lot's rows as tables, for CSV and Parquet, and as a workbook (XLSX), with defused text.
 
 The frames and their columns are those of ``analyzer.lot.records``. Numbers are unrounded, times as
 they stood at the station.
@@ -15,7 +15,7 @@ from analyzer.errors import UnusableInputError
 from analyzer.lot.records import LEFT_OUT_COLUMNS, SESSION_COLUMNS, VALUE_COLUMNS
 from analyzer.report.day import day_of
 from analyzer.report.spreadsheet import workbook
-from analyzer.report.tables import frame_as_csv, frame_as_parquet, readable
+from analyzer.report.tables import readable
 
 XLSX_MOST_ROWS = 1_048_576  # of a sheet, its heading among them (ECMA-376; the number recalled)
 
@@ -33,26 +33,6 @@ def values_table(values: pd.DataFrame) -> pd.DataFrame:
 def left_out_table(left_out: pd.DataFrame) -> pd.DataFrame:
     """A row for each recording that was left out, for any form of table."""
     return readable(left_out[list(LEFT_OUT_COLUMNS)])
-
-
-def sessions_csv(sessions: pd.DataFrame) -> str:
-    """CSV text with a row for each session."""
-    return frame_as_csv(sessions_table(sessions))
-
-
-def values_csv(values: pd.DataFrame) -> str:
-    """CSV text with a row for everything that was judged."""
-    return frame_as_csv(values_table(values))
-
-
-def sessions_parquet(sessions: pd.DataFrame) -> bytes:
-    """A Parquet file with a row for each session; needs pyarrow."""
-    return frame_as_parquet(sessions_table(sessions))
-
-
-def values_parquet(values: pd.DataFrame) -> bytes:
-    """A Parquet file with a row for everything that was judged; needs pyarrow."""
-    return frame_as_parquet(values_table(values))
 
 
 def lot_xlsx(

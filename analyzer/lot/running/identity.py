@@ -119,15 +119,6 @@ def _named(dotted: str, places: Mapping[str, Path]) -> Iterator[str]:
         yield from (each for each in places if each.startswith(inside))
 
 
-def token_of(path: Path) -> str:
-    """What changes when a local file does, had without reading it; OSError where it is not there.
-
-    Its size in bytes and the time of its last change in ns.
-    """
-    found = path.stat()
-    return f"{found.st_size}-{found.st_mtime_ns}"
-
-
 def sha256_of(path: Path) -> str:
     """SHA-256 of a file's content, hexadecimal; OSError where it cannot be read."""
     with path.open("rb") as file:

@@ -50,7 +50,7 @@ _DB_PER_NEPER = 20 / math.log(10)
 class Tone:
     """What was measured of a tone. Levels are in dB of a sine that just reaches full scale.
 
-    ``bound_cents``: the least standard uncertainty of the pitch that the noise allows (Cramer-Rao).
+    ``bound_hz``: the least standard uncertainty that the noise allows (Cramer-Rao bound).
     ``level_change_db``: from the first to the last quarter of ``used_s``. ``clipped_share``: of the
     samples, 0 to 1. ``distortion_db``: harmonics 2 to 10 over the fundamental (IEC 60268-3, from
     memory); ``hum_dbfs``: the first six lines of the mains. ``channel`` counts from 1.
@@ -81,10 +81,6 @@ class Tone:
     @property
     def pitch_standard_uncertainty_cents(self) -> float:
         return CENTS_PER_NEPER * self.standard_uncertainty_hz / self.frequency_hz
-
-    @property
-    def bound_cents(self) -> float:
-        return CENTS_PER_NEPER * self.bound_hz / self.frequency_hz
 
     @property
     def clock_error_ppm(self) -> float:

@@ -89,7 +89,6 @@ MIXTURE = RunRule("8 outside", "8 points in a row, none within 1 sigma", "outsid
 
 ZONE_RULES = (BEYOND_LIMITS, TWO_OF_THREE, FOUR_OF_FIVE, EIGHT_ON_ONE_SIDE)
 ZONE_TESTS_RUN_LENGTH = 91.75  # points to an alarm of these four by chance (Champ and Woodall)
-STANDARD_RULES = (BEYOND_LIMITS, SEVEN_ON_ONE_SIDE, TREND_OF_SEVEN)  # ISO 7870-2
 ALL_RULES = (
     *ZONE_RULES,
     SEVEN_ON_ONE_SIDE,

@@ -94,14 +94,6 @@ def specification_json(specification: Specification) -> str:
     return msgspec.json.encode(plain, order="deterministic").decode("utf-8")
 
 
-def unpack_specification(text: str) -> Specification:
-    """The same back; raises CorruptError."""
-    try:
-        return msgspec.json.decode(text, type=Specification)
-    except (msgspec.MsgspecError, ValueError) as error:
-        raise CorruptError(str(error)) from error
-
-
 @cache
 def _measured_encoder() -> msgspec.msgpack.Encoder:
     return msgspec.msgpack.Encoder(enc_hook=_plain)
