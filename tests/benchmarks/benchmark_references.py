@@ -69,7 +69,6 @@ class Found:
 
 
 Table = defaultdict[tuple[str, str], Found]
-Method = Callable[[Take], float]
 
 
 def with_program(folder: Path) -> Callable[[Take], tuple[float, float]]:

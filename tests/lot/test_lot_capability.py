@@ -22,8 +22,6 @@ from analyzer.lot.statistics.spread import (
 from analyzer.lot.statistics.subgroups import Subgroup, subgroups_by_label, subgroups_in_runs
 from analyzer.lot.statistics.tolerance import Tolerance
 
-TWO_SIDED_95 = 1.959963984540054
-
 
 @pytest.mark.parametrize("size", [1, 26])
 def test_no_constants_beyond_the_tables(size) -> None:

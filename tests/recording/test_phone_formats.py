@@ -20,7 +20,6 @@ TONE_HZ, LEVEL = 440.0, 0.25
 SECONDS = 2.0
 T = np.arange(round(SECONDS * RATE_HZ)) / RATE_HZ
 TONE = LEVEL * np.sin(2 * np.pi * TONE_HZ * T)
-ALAC = next(form for form in FORMATS if form.codec == "alac")
 M4A = FORMATS[0]
 
 
