@@ -1,9 +1,9 @@
 """Makes a release: `python .ci/release.py 1.0.0`. Nothing leaves this machine.
 
 Sets the version in ``analyzer/__init__.py`` and ``.about/CITATION.cff``, gives what is unreleased
-in ``.about/CHANGELOG.md`` that version and today's date, runs ``.ci/run``, builds and tries the wheel
-with ``.ci/wheel`` into ``dist``, and commits and tags. Where a step fails, nothing is committed and
-the files are as they were.
+in ``.about/CHANGELOG.md`` that version and today's date, runs ``.ci/run``, builds and tries the
+wheel with ``.ci/wheel`` into ``dist``, and commits and tags. Where a step fails, nothing is
+committed and the files are as they were.
 """
 
 from __future__ import annotations

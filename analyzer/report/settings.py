@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from datetime import date
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from analyzer import __version__
 from analyzer.errors import printable
@@ -22,7 +22,7 @@ class Setting(NamedTuple):
 
     setting: str
     of: str
-    value: Any
+    value: object
     unit: str = ""
 
 
