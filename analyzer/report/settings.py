@@ -64,7 +64,7 @@ def _settings(report: Report, on: date) -> Iterator[Setting]:
         yield Setting("warning", "", text)
 
 
-def _of_strings(name: str, values: Mapping[int, Any], unit: str = "") -> Iterator[Setting]:
+def _of_strings(name: str, values: Mapping[int, object], unit: str = "") -> Iterator[Setting]:
     for string, value in values.items():
         yield Setting(name, f"string {string}", value, unit)
 
