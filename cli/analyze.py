@@ -22,26 +22,21 @@ if TYPE_CHECKING:
 def analyze(
     folder: Annotated[
         Path,
-        typer.Argument(
-            metavar="FOLDER", help="Folder of recordings named like s6_open_1.wav and s6_f12_1.wav."
-        ),
+        typer.Argument(metavar="FOLDER", help="Recordings such as s6_open_1.wav, s6_f12_1.wav."),
     ],
     instrument: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Instrument file.  [default: instrument.toml in FOLDER]"),
+        typer.Option(metavar="FILE", help="Instrument.  [default: FOLDER/instrument.toml]"),
     ] = None,
     previous: Annotated[
         Path | None,
-        typer.Option(
-            metavar="FILE", help="JSON report of the round before: learn from what was done since."
-        ),
+        typer.Option(metavar="FILE", help="JSON report of the round before, to learn from."),
     ] = None,
     turned: Annotated[
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="CSV of what was turned since (adjuster, turns, direction). "
-            " [default: as PREVIOUS advised]",
+            help="CSV of what was turned since.  [default: as advised]",
         ),
     ] = None,
     json: Annotated[
@@ -52,56 +47,50 @@ def analyze(
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="Write a row a string as CSV, or as Parquet where the name ends in .parquet; - "
-            "for standard output.",
+            help="Write a row a string, as CSV or (its name) .parquet.",
         ),
     ] = None,
     recordings_csv: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="The same with a row a recording.")
+        Path | None, typer.Option(metavar="FILE", help="The same, a row a recording.")
     ] = None,
     xlsx: Annotated[
         Path | None,
-        typer.Option(
-            metavar="FILE", help="Write a workbook (XLSX): sheets of strings, recordings, settings."
-        ),
+        typer.Option(metavar="FILE", help="Write both, and the settings, as a workbook."),
     ] = None,
     letter: Annotated[
         Path | None,
-        typer.Option(
-            metavar="FILE", help="Write the finding for a customer, in plain words (Markdown)."
-        ),
+        typer.Option(metavar="FILE", help="Write the finding for a customer (Markdown)."),
     ] = None,
     html: Annotated[
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="Write a page (HTML) to read and keep; it prints as a card of one sheet.",
+            help="Write a page; it prints as a card for the bench.",
         ),
     ] = None,
     plots: Annotated[
         Path | None,
-        typer.Option(metavar="DIR", help="Write the figures, as PNG and SVG, into a folder."),
+        typer.Option(metavar="DIR", help="Write figures (PNG and SVG) into this folder."),
     ] = None,
     request: Annotated[
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="Write a short message (Markdown) that asks for what is missing or unusable.",
+            help="Write a message that asks for what is missing.",
         ),
     ] = None,
     history: Annotated[
         Path | None,
         typer.Option(
             metavar="PATH",
-            help="Keep the report in a store, a file (*.sqlite) or its folder, for pluckcheck "
-            "history; what that has measured already is not measured again.",
+            help="Keep it in this store, and measure nothing twice.",
         ),
     ] = None,
     serial: Annotated[
         str | None,
         typer.Option(
             metavar="TEXT",
-            help="Serial number that it is kept under.  [default: the name of FOLDER]",
+            help="Kept under this number.  [default: FOLDER's name]",
             show_default=False,
         ),
     ] = None,
@@ -112,7 +101,7 @@ def analyze(
         typer.Option(
             parser=hertz,
             metavar="HZ",
-            help="Frequency of A4; it names the notes. Errors do not depend on it.",
+            help="A4; the notes are named by it.",
         ),
     ] = ISO16_A4_HZ,
     jobs: Jobs = -1,

@@ -23,7 +23,8 @@ class StoppedError(Exception):
 app = typer.Typer(
     name=PROGRAM,
     help="Intonation at the 12th fret from recorded plucks: what each string needs of its saddle.",
-    epilog="Exit codes: 0 every string has a result, 1 something was left out, 2 unusable input.",
+    epilog="Exit codes: 0 every string has a result, 1 something was left out, 2 unusable input. "
+    "With --strict, of instruments: 1 one does not conform, 3 one is not decided.",
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
@@ -63,45 +64,40 @@ def count(text: str) -> int:
 
 # Options that several commands have. Their names and meaning must not differ between them.
 Quiet = Annotated[
-    bool, typer.Option("--quiet", "-q", help="Print nothing but errors; the exit code tells.")
+    bool, typer.Option("--quiet", "-q", help="Print errors alone; the exit code tells.")
 ]
 ChangedLimits = Annotated[
     list[str] | None,
     typer.Option(
         metavar="NAME=VALUE",
-        help="Change a limit on what is read, such as length_s=3600; may be repeated.",
+        help="Change a limit on what is read: length_s=3600.",
     ),
 ]
 Untrusted = Annotated[
     bool,
     typer.Option(
         "--untrusted",
-        help="Recordings of a stranger: decode each in a process of its own, follow no links.",
+        help="Recordings of strangers: decode each shut in.",
     ),
 ]
 Jobs = Annotated[int, typer.Option(parser=count, metavar="N", help="Processes; -1 for all cores.")]
 PitchStandard = Annotated[
     float,
-    typer.Option(
-        parser=hertz, metavar="HZ", help="Frequency of A4; open pitches are held against it."
-    ),
+    typer.Option(parser=hertz, metavar="HZ", help="A4; open pitches are held to it."),
 ]
 SpecificationFile = Annotated[
     str | None,
-    typer.Option(metavar="FILE", help="Limits and rules.  [default: lot.toml in FOLDER]"),
+    typer.Option(metavar="FILE", help="Limits and rules.  [default: FOLDER/lot.toml]"),
 ]
 InstrumentOfAll = Annotated[
     str | None,
-    typer.Option(
-        metavar="FILE", help="Instrument file of all.  [default: instrument.toml in FOLDER]"
-    ),
+    typer.Option(metavar="FILE", help="Instruments.  [default: FOLDER/instrument.toml]"),
 ]
 Strict = Annotated[
     bool,
     typer.Option(
         "--strict",
-        help="Exit with 1 where an instrument does not conform, else with 3 where one is not "
-        "decided.",
+        help="Exit with 1 if one does not conform, 3 if one is open.",
     ),
 ]
 

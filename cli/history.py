@@ -30,23 +30,22 @@ def history(
         str | None,
         typer.Option(
             metavar="DATE",
-            help="Only what is from then on: ISO 8601, in UTC where it has no offset. Without "
-            "SERIAL, of all instruments.",
+            help="Only from then on: ISO 8601, UTC if not said.",
         ),
     ] = None,
     by: Annotated[
         str,
-        typer.Option(metavar="TIME", help="Whether --since is of what was analyzed or recorded."),
+        typer.Option(metavar="TIME", help="What counts: analyzed or recorded."),
     ] = "analyzed",
     most: Annotated[
         int | None,
-        typer.Option(parser=count, metavar="N", help="At most so many analyses, the oldest first."),
+        typer.Option(parser=count, metavar="N", help="At most so many, the oldest first."),
     ] = None,
     store: Annotated[
         Path,
         typer.Option(
             metavar="PATH",
-            help="The store, or the folder of results that it stands in.  [default: this folder]",
+            help="The store, or its folder.  [default: this one]",
             show_default=False,
         ),
     ] = Path(),
@@ -58,8 +57,7 @@ def history(
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="Write a row an analysis, or with SERIAL a row a string of each, as CSV, or as "
-            "Parquet where the name ends in .parquet; - for standard output.",
+            help="Write a row an analysis, or of a SERIAL a string.",
         ),
     ] = None,
     xlsx: Annotated[
@@ -69,15 +67,12 @@ def history(
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="Write the JSON report of the newest analysis of SERIAL as it was stored, for "
-            "analyze --previous and compare.",
+            help="Write the JSON report of SERIAL's newest analysis.",
         ),
     ] = None,
     page: Annotated[
         Path | None,
-        typer.Option(
-            metavar="FILE", help="Write the page (HTML) of the newest analysis of SERIAL."
-        ),
+        typer.Option(metavar="FILE", help="Write the page of SERIAL's newest analysis."),
     ] = None,
     quiet: Quiet = False,  # noqa: FBT002
 ) -> None:

@@ -24,14 +24,12 @@ def inspect(
         str | None,
         typer.Option(
             metavar="N|SECONDS",
-            help="Which pluck of a file of many: its number (3), or a moment in it (12.5s).",
+            help="Which of many: a number (3) or a moment (12.5s).",
         ),
     ] = None,
     instrument: Annotated[
         Path | None,
-        typer.Option(
-            metavar="FILE", help="Instrument file.  [default: instrument.toml beside RECORDING]"
-        ),
+        typer.Option(metavar="FILE", help="Instrument.  [default: the instrument.toml beside]"),
     ] = None,
     json: Annotated[
         Path | None,
@@ -44,7 +42,7 @@ def inspect(
     untrusted: Untrusted = False,  # noqa: FBT002
     limit: ChangedLimits = None,
     a4: Annotated[
-        float, typer.Option(parser=hertz, metavar="HZ", help="Frequency of A4; it names the notes.")
+        float, typer.Option(parser=hertz, metavar="HZ", help="A4; the notes are named by it.")
     ] = ISO16_A4_HZ,
     quiet: Quiet = False,  # noqa: FBT002
 ) -> None:

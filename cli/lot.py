@@ -38,14 +38,13 @@ def lot(
         str,
         typer.Argument(
             metavar="FOLDER",
-            help="A folder for each instrument, named by its serial number; or a table (CSV, "
-            "Parquet). A path or a URL.",
+            help="A folder an instrument, named by its serial; or a table.",
             show_default=False,
         ),
     ],
     out: Annotated[
         Path,
-        typer.Option(metavar="DIR", help="Where results are kept; the same again goes on there."),
+        typer.Option(metavar="DIR", help="Keep results here, and go on from them."),
     ],
     specification: SpecificationFile = None,
     instrument: InstrumentOfAll = None,
@@ -58,36 +57,34 @@ def lot(
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="Write a row an instrument as CSV, or as Parquet where the name ends in "
-            ".parquet; - for standard output.",
+            help="Write a row an instrument, as CSV or .parquet.",
         ),
     ] = None,
     values_csv: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="The same with a row for everything that was judged."),
+        typer.Option(metavar="FILE", help="The same with a row a value that was judged."),
     ] = None,
     xlsx: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Write a workbook (XLSX) of both.")
     ] = None,
     html: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Where the lot's page goes.  [default: lot.html in DIR]"),
+        typer.Option(metavar="FILE", help="Where its page goes.  [default: DIR/lot.html]"),
     ] = None,
     pages: Annotated[  # noqa: FBT002
         bool,
         typer.Option(
             "--pages",
-            help="Also write the own page of each instrument that does not conform, or "
-            "is not decided, and link to it.",
+            help="Also write a page for each that is not conform.",
         ),
     ] = False,
     read_again: Annotated[  # noqa: FBT002
         bool,
-        typer.Option("--read-again", help="Read every file, even one that looks unchanged."),
+        typer.Option("--read-again", help="Read even files that look unchanged."),
     ] = False,
     scheduler: Annotated[
         str | None,
-        typer.Option(metavar="ADDRESS", help="Measure on the workers of a Dask scheduler."),
+        typer.Option(metavar="ADDRESS", help="Measure on workers of a Dask scheduler."),
     ] = None,
     untrusted: Untrusted = False,  # noqa: FBT002
     limit: ChangedLimits = None,

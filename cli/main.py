@@ -29,8 +29,10 @@ _OBJECTS_BETWEEN_LOOKS = 50_000
 _terminated: list[int] = []  # the signal, once it has come; Typer may keep the exception
 # Typer has no name of its own for it, and not every version of it depends on click.
 _USAGE_ERROR: type[Exception] = typer.BadParameter.__mro__[1]
-# Each has joined the application by now.
-_COMMANDS = (analyze, compare, history, inspect, lot, restring, schema, sheet, station, watch)
+# In the order of the work; each has joined the application by being imported.
+_COMMANDS = (sheet, analyze, inspect, compare, restring, history, lot, watch, station, schema)
+_MODULES = [command.__name__ for command in _COMMANDS]
+app.registered_commands.sort(key=lambda each: _MODULES.index(each.callback.__module__))
 
 
 def main() -> None:

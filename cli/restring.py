@@ -37,7 +37,7 @@ def restring(
         typer.Option(metavar="FILE", help="Write a row a string as CSV; - for standard output."),
     ] = None,
     a4: Annotated[
-        float, typer.Option(parser=hertz, metavar="HZ", help="Frequency of A4.")
+        float, typer.Option(parser=hertz, metavar="HZ", help="A4; the notes are named by it.")
     ] = ISO16_A4_HZ,
     quiet: Quiet = False,  # noqa: FBT002
 ) -> None:

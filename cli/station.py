@@ -33,15 +33,12 @@ def station(
         typer.Option(
             parser=cents,
             metavar="CENTS",
-            help="The most that the pitch may be off the tone, or a string's error off its "
-            "baseline, beside the limits from the first checks.",
+            help="The most off the tone, or off a string's baseline.",
         ),
     ] = None,
     baseline: Annotated[
         int | None,
-        typer.Option(
-            parser=count, metavar="N", help="Checks that make the baseline.  [default: 20]"
-        ),
+        typer.Option(parser=count, metavar="N", help="Checks that make a baseline.  [default: 20]"),
     ] = None,
     new_baseline: Annotated[  # noqa: FBT002
         bool,
@@ -51,7 +48,7 @@ def station(
         str | None,
         typer.Option(
             metavar="TIME",
-            help="When it was recorded, ISO 8601.  [default: when the file was last changed]",
+            help="When it was recorded.  [default: the file's time]",
         ),
     ] = None,
     json: Annotated[
@@ -62,7 +59,7 @@ def station(
         bool,
         typer.Option(
             "--untrusted",
-            help="A recording of a stranger: decode it in a process of its own, follow no link.",
+            help="Recording of a stranger: decode it shut in.",
         ),
     ] = False,
     limit: ChangedLimits = None,
@@ -72,7 +69,7 @@ def station(
 
     Exit codes: 0 as before (or no baseline yet), 1 changed or not measured, 2 unusable input.
 
-    Example: pluckcheck station today.wav --out checks --station bench-1 --tone 440
+    Example: pluckcheck station a.wav --out checks --station 3 --tone 440
     """
     from analyzer.lot.station_check.check import (
         CheckRequest,

@@ -2,8 +2,8 @@
 
     python sample_audio/make_demo.py
 
-The scene is invented: the Lantern Street bench records two instruments before a set-up, Wren with
-a saddle for each string and Plover with a saddle for each pair. Every string's settled frequencies
+The scene is invented: a repair bench records two instruments before a set-up, Demo One with a
+saddle for each string and Demo Two with a saddle for each pair. Every string's settled frequencies
 are chosen here, so the true error is known; ``pluck_model`` makes the sound.
 """
 
@@ -24,7 +24,7 @@ HERE = Path(__file__).parent
 A4_HZ = 440.0
 
 # string: (semitones from A4, cents off that pitch, true error in cents, B of the open string)
-WREN = {
+DEMO_ONE = {
     6: (-29, -3.0, 7.8, 1.1e-4),
     5: (-24, 1.5, 5.9, 6.0e-5),
     4: (-19, 0.4, -2.1, 4.0e-5),
@@ -32,7 +32,7 @@ WREN = {
     2: (-10, 2.2, 3.2, 4.2e-5),
     1: (-5, -0.6, -0.9, 1.6e-5),
 }
-PLOVER = {
+DEMO_TWO = {
     6: (-29, 0.8, 6.4, 1.3e-4),
     5: (-24, -2.4, 2.0, 7.5e-5),
     4: (-19, 1.1, -3.0, 4.6e-5),
@@ -94,7 +94,7 @@ def make_instrument(folder: str, strings: dict[int, tuple[int, float, float, flo
 
 
 def main() -> None:
-    rows = make_instrument("own_saddles", WREN) + make_instrument("paired_saddles", PLOVER)
+    rows = make_instrument("own_saddles", DEMO_ONE) + make_instrument("paired_saddles", DEMO_TWO)
     with (HERE / "truth.csv").open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file, lineterminator="\n")
         heading = (

@@ -518,7 +518,7 @@ def test_command_writes_the_page(called, tmp_path) -> None:
     assert (done.code, done.out, done.err) == (0, "", "")
     page = place.read_text(encoding="utf-8")
     assert page.startswith("<!DOCTYPE html>")
-    assert "Plover, a saddle for each pair" in page
+    assert "Demo Two, a saddle for each pair" in page
     both = called("analyze", SAMPLE_AUDIO / "paired_saddles", "--html", place, "--json", place)
     assert both.code == 2
     assert "goes there too" in both.err

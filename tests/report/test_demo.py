@@ -63,7 +63,7 @@ def test_stiffness_of_the_open_strings(demo) -> None:
 
 def test_two_takes_are_combined(demo) -> None:
     report, _ = demo
-    if report["instrument"]["name"].startswith("Wren"):
+    if report["instrument"]["name"].startswith("Demo One"):
         takes = [each["take"] for each in report["recordings"] if each["string"] == 6]
         assert sorted(takes) == [1, 1, 2, 2]
         widths = {each["string"]: each["error_uncertainty_cents"] for each in report["strings"]}

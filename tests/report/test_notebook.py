@@ -31,7 +31,7 @@ def test_result_is_typed_and_holds_the_report(result) -> None:
     with pytest.raises(AttributeError):
         result.report = None
     text = repr(result)
-    assert text.startswith("<Analysis of 'Wren, a saddle for each string': 6 of 6 strings")
+    assert text.startswith("<Analysis of 'Demo One, a saddle for each string': 6 of 6 strings")
     assert "\n" not in text
 
 
