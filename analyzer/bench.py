@@ -14,8 +14,8 @@ from pathlib import Path
 from analyzer.analysis import Inputs, Progress, measure_files, read_inputs, report_of
 from analyzer.errors import UnusableInputError
 from analyzer.lot.histories import files_of
+from analyzer.lot.identity import method_version, settings_digest
 from analyzer.lot.records import FileState, MeasuredFile, Outcome, Session
-from analyzer.lot.running.identity import method_version, settings_digest
 from analyzer.lot.running.work import Inputs as SessionInputs
 from analyzer.lot.running.work import read_state
 from analyzer.lot.sessions.clock import in_utc

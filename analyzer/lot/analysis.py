@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 
 from analyzer.beside import check_a4
 from analyzer.errors import UnusableInputError, printable, some_of
+from analyzer.lot.identity import method_version, specification_digest
 from analyzer.lot.judgement.specification import Specification
 from analyzer.lot.judgement.specification_file import FILE_NAME as SPECIFICATION_NAME
 from analyzer.lot.judgement.specification_file import read_specification
 from analyzer.lot.records import Fault
-from analyzer.lot.running.identity import method_version, specification_digest
 from analyzer.lot.running.pool import workers
 from analyzer.lot.running.run import Done, LotRun
 from analyzer.lot.running.work import Settings

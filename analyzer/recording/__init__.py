@@ -1,0 +1,1 @@
+"""Sound files: which there are, what their names and tables say, and how they are read."""

@@ -21,9 +21,9 @@ from made_outcomes import METHOD, SPECIFICATION, UNDER, decided, outcome_of, ses
 from analyzer.cross_check import judge_together
 from analyzer.errors import UnusableInputError
 from analyzer.instrument.file import read_instrument
+from analyzer.lot import identity
 from analyzer.lot.judgement.specification import Limits, Requirement
 from analyzer.lot.records import FileState, MeasuredFile, Outcome
-from analyzer.lot.running import identity
 from analyzer.lot.sessions.place import token
 from analyzer.lot.store import Store, open_store
 from analyzer.measure import measure_file

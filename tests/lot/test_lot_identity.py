@@ -16,6 +16,7 @@ import pytest
 from analyzer.instrument.file import read_instrument
 from analyzer.instrument.model import Instrument
 from analyzer.instrument.string_data import StringData
+from analyzer.lot import identity
 from analyzer.lot.judgement.specification import (
     DecisionRule,
     Limits,
@@ -23,7 +24,6 @@ from analyzer.lot.judgement.specification import (
     Specification,
     Subgroups,
 )
-from analyzer.lot.running import identity
 from analyzer.lot.sessions.place import token
 from analyzer.recording.labels import Label
 from analyzer.recording.limits import Limits as ReadingLimits
@@ -132,7 +132,7 @@ def test_a_new_module_is_found_however_it_is_imported(copied) -> None:
 
 
 def test_the_method_of_a_changed_package_is_another(copied) -> None:
-    code = "from analyzer.lot.running.identity import method_version; print(method_version())"
+    code = "from analyzer.lot.identity import method_version; print(method_version())"
     shutil.copytree(ROOT / "cli", copied.parent / "cli")
 
     def method() -> str:

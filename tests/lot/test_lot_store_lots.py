@@ -11,6 +11,7 @@ import pytest
 from made_outcomes import LOT, METHOD, NO_PITCH, UNDER, decided, outcome_of, session_of, store_path
 
 from analyzer.errors import UnusableInputError
+from analyzer.lot.identity import specification_digest
 from analyzer.lot.judgement.specification import Limits, Requirement, Specification
 from analyzer.lot.records import (
     LEFT_OUT_COLUMNS,
@@ -19,7 +20,6 @@ from analyzer.lot.records import (
     Fault,
     Outcome,
 )
-from analyzer.lot.running.identity import specification_digest
 from analyzer.lot.store import StationCheck, history, open_store
 from analyzer.measure import Measured
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from analyzer.lot.running import identity
+from analyzer.lot import identity
 
 pytestmark = pytest.mark.source("FIPS 180-4, example messages", "from memory", "digest of a file")
 

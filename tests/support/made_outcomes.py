@@ -13,10 +13,10 @@ from made_notes import SIX
 from made_reports import notes_of
 
 from analyzer.errors import UnusableInputError
+from analyzer.lot.identity import inputs_digest, recording_key, specification_digest
 from analyzer.lot.judgement.decision import InstrumentDecision, decide_instrument
 from analyzer.lot.judgement.specification import Limits, Requirement, Specification
 from analyzer.lot.records import FileState, MeasuredFile, Outcome, Session
-from analyzer.lot.running.identity import inputs_digest, recording_key, specification_digest
 from analyzer.lot.store import Store, open_store
 from analyzer.measure import Measured
 from analyzer.report.build import build_report

@@ -17,16 +17,16 @@ from analyzer.cross_check import judge_together
 from analyzer.errors import UnusableInputError
 from analyzer.instrument.file import read_instrument
 from analyzer.instrument.model import Instrument
-from analyzer.lot.judgement.decision import decide_instrument
-from analyzer.lot.judgement.specification import Specification
-from analyzer.lot.records import FileState, MeasuredFile, Outcome, Session, Task
-from analyzer.lot.running.identity import (
+from analyzer.lot.identity import (
     inputs_digest,
     method_version,
     recording_key,
     settings_digest,
     sha256_of,
 )
+from analyzer.lot.judgement.decision import decide_instrument
+from analyzer.lot.judgement.specification import Specification
+from analyzer.lot.records import FileState, MeasuredFile, Outcome, Session, Task
 from analyzer.lot.sessions.fetching import local_folder, local_instrument_file, tokens
 from analyzer.lot.sessions.place import token
 from analyzer.measure import measure_file, unforeseen

@@ -12,7 +12,7 @@ from pathlib import Path
 from analyzer.analysis import Progress, analyze_folder
 from analyzer.errors import RecordingError, UnusableInputError
 from analyzer.inspection.look import check_is_file
-from analyzer.lot.running.identity import sha256_of
+from analyzer.lot.identity import sha256_of
 from analyzer.lot.station_check.instrument_values import WHAT_IT_FINDS, instrument_values
 from analyzer.lot.station_check.judge import judge
 from analyzer.lot.station_check.kept import Checks, had_channel, past_checks, rows_of

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from analyzer.lot.identity import deciding_part
 from analyzer.lot.judgement.specification import Specification
 from analyzer.lot.records import Fault, Session
-from analyzer.lot.running.identity import deciding_part
 from analyzer.lot.store.codec import specification_json
 from analyzer.lot.store.database import Database
 from analyzer.lot.store.keys import session_key, stored_text, text_or_none
