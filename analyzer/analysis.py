@@ -78,8 +78,7 @@ def analyze_folder(
     inputs = read_inputs(
         folder, instrument_file, previous=previous, turned=turned, a4_hz=a4_hz, rules=rules
     )
-    measured = measure_files(inputs, inputs.files, jobs, progress)
-    return report_of(inputs, measured, jobs)
+    return report_from(inputs, jobs=jobs, progress=progress)
 
 
 @dataclass(frozen=True)
@@ -116,6 +115,14 @@ def read_inputs(
     done = _done(previous, turned, instrument)
     listed = table_beside(folder, instrument, files, rules)
     return Inputs(folder, tuple(files), instrument, tuple(warnings), listed, done, a4_hz, rules)
+
+
+def report_from(
+    inputs: Inputs, *, jobs: int = ALL_CORES, progress: Progress | None = None
+) -> Report:
+    """Measure and report what ``read_inputs`` found; the rest as of ``analyze_folder``."""
+    check_jobs(jobs)
+    return report_of(inputs, measure_files(inputs, inputs.files, jobs, progress), jobs)
 
 
 def measure_files(

@@ -11,7 +11,7 @@ import time
 from collections.abc import Mapping
 from pathlib import Path
 
-from analyzer.analysis import Inputs, Progress, measure_files, read_inputs, report_of
+from analyzer.analysis import Inputs, Progress, measure_files, report_of
 from analyzer.errors import UnusableInputError
 from analyzer.lot.histories import files_of
 from analyzer.lot.identity import method_version, settings_digest
@@ -24,9 +24,7 @@ from analyzer.lot.sessions.names import tidy, unfit
 from analyzer.lot.sessions.place import absolute
 from analyzer.lot.store import FILE_NAME, open_store
 from analyzer.measure import Measured
-from analyzer.music import ISO16_A4_HZ
 from analyzer.processes import ALL_CORES, check_jobs
-from analyzer.recording.limits import TRUSTED, ReadingRules
 from analyzer.report.files import as_json
 from analyzer.report.model import Report
 
@@ -46,25 +44,13 @@ class Bench:
         self._outcome: Outcome | None = None
 
     def analyze(
-        self,
-        folder: Path | str,
-        *,
-        instrument_file: Path | str | None = None,
-        previous: Path | str | None = None,
-        turned: Path | str | None = None,
-        a4_hz: float = ISO16_A4_HZ,
-        jobs: int = ALL_CORES,
-        progress: Progress | None = None,
-        rules: ReadingRules = TRUSTED,
+        self, inputs: Inputs, *, jobs: int = ALL_CORES, progress: Progress | None = None
     ) -> Report:
-        """As ``analyzer.analysis.analyze_folder``, but for what the store has measured already.
+        """As ``analyzer.analysis.report_from``, but for what the store has measured already.
 
         Raises UnusableInputError for the store, too, before anything is measured.
         """
         check_jobs(jobs)
-        inputs = read_inputs(
-            folder, instrument_file, previous=previous, turned=turned, a4_hz=a4_hz, rules=rules
-        )
         report, self._outcome = _analyzed(self, inputs, jobs, progress)
         return report
 

@@ -111,7 +111,7 @@ def analyze(
 
     Example: pluckcheck analyze my_guitar --json report.json
     """
-    from analyzer.analysis import analyze_folder, input_files
+    from analyzer.analysis import input_files, read_inputs, report_from
     from analyzer.recording.limits import ReadingRules, limits_with
     from analyzer.report.files import as_json
     from analyzer.report.request_text import as_request
@@ -138,17 +138,12 @@ def analyze(
         outputs.append(StoreOutput("--history", history, bench.files, bench.keep))
     inputs = input_files(folder, instrument, previous, turned, limits=rules.limits)
     check_outputs(outputs, inputs)
+    reported = report_from if bench is None else bench.analyze
     with libraries_silenced(), Progress(quiet=quiet) as progress:
-        report = (analyze_folder if bench is None else bench.analyze)(
-            folder,
-            instrument_file=instrument,
-            previous=previous,
-            turned=turned,
-            a4_hz=a4,
-            jobs=jobs,
-            progress=progress.update,
-            rules=rules,
+        given = read_inputs(
+            folder, instrument, previous=previous, turned=turned, a4_hz=a4, rules=rules
         )
+        report = reported(given, jobs=jobs, progress=progress.update)
     give(report, outputs, quiet=quiet)
 
 

@@ -16,7 +16,7 @@ from made_rounds import SERIAL, TRUTHS_CENTS, YEARS, keep_rounds, recorded_at
 from two_rounds import write_round
 
 import analyzer.analysis
-from analyzer.analysis import analyze_folder
+from analyzer.analysis import analyze_folder, read_inputs
 from analyzer.bench import Bench, bench_of
 from analyzer.errors import UnusableInputError
 from analyzer.lot.analysis import Asked, analyze_lot
@@ -85,7 +85,7 @@ def test_the_same_recordings_are_there_once_and_measured_once(shop, tmp_path, mo
 
     monkeypatch.setattr(analyzer.analysis, "measure_file", never)
     bench = bench_of(tmp_path / "store", folder, SERIAL)
-    report = bench.analyze(folder, jobs=1)
+    report = bench.analyze(read_inputs(folder), jobs=1)
     bench.keep(report)
     assert as_json(report) == as_json(plain)
     assert len(history(tmp_path / "store").analyses) == 3
@@ -97,7 +97,7 @@ def test_another_instrument_file_measures_again(shop, tmp_path) -> None:
     folder = tmp_path / "again"
     shutil.copytree(shop / "recordings" / "2022", folder)
     bench = bench_of(tmp_path / "store", folder, SERIAL)
-    bench.analyze(folder, jobs=1, a4_hz=442.0)
+    bench.analyze(read_inputs(folder, a4_hz=442.0), jobs=1)
     bench.keep()
     found = history(tmp_path / "store").analyses
     assert len(found) == 4
@@ -112,7 +112,7 @@ def test_a_lot_and_the_bench_share_what_they_measured(shop, tmp_path) -> None:
     recorded_at(lot / SERIAL, 2022)
     store = tmp_path / "store"
     bench = bench_of(store, lot / SERIAL)
-    bench.analyze(lot / SERIAL, jobs=1)
+    bench.analyze(read_inputs(lot / SERIAL), jobs=1)
     bench.keep()
     assert [each.verdict for each in history(store).entries] == [None]
     result = analyze_lot(str(lot), store, Asked(jobs=1))
@@ -130,7 +130,7 @@ def test_a_round_that_learned_is_kept_whole_beside_the_plain_one(shop, tmp_path)
     kept = []
     for previous in (before, None, before):
         bench = bench_of(store, folder)
-        kept.append(as_json(bench.analyze(folder, previous=previous, jobs=1)))
+        kept.append(as_json(bench.analyze(read_inputs(folder, previous=previous), jobs=1)))
         bench.keep()
     assert kept[0] == kept[2] != kept[1]
     with open_history(store) as opened:
@@ -147,7 +147,7 @@ def test_recordings_that_change_meanwhile_are_not_kept(shop, tmp_path) -> None:
     shutil.copytree(shop / "recordings" / "2021", folder)
     path = folder / "s2_open_1.wav"
     bench = bench_of(tmp_path / "store", folder)
-    report = bench.analyze(folder, jobs=1, progress=lambda *_: os.utime(path, (1, 1)))
+    report = bench.analyze(read_inputs(folder), jobs=1, progress=lambda *_: os.utime(path, (1, 1)))
     assert report.complete  # and it is printed
     with pytest.raises(UnusableInputError, match=r"changed while they were read.*Analyze it again"):
         bench.keep(report)
@@ -207,7 +207,7 @@ def test_another_tuning_is_not_compared(tmp_path) -> None:
     two = write_round(tmp_path / "A-1", {2: 0.0, 1: 0.0})
     recorded_at(two, 2023)
     bench = bench_of(tmp_path, two)
-    bench.analyze(two, jobs=1)
+    bench.analyze(read_inputs(two), jobs=1)
     bench.keep()
     _, found = history(tmp_path, "A-1").analyses
     assert found.changes == ()

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from two_rounds import BEFORE, write_round
 
+from analyzer.analysis import read_inputs
 from analyzer.bench import bench_of
 
 SERIAL = "D-7"
@@ -39,6 +40,6 @@ def keep_rounds(place: Path, store: Path) -> list[Path]:
     folders = write_rounds(place)
     for folder in reversed(folders):
         bench = bench_of(store, folder, SERIAL)
-        bench.analyze(folder, jobs=1)
+        bench.analyze(read_inputs(folder), jobs=1)
         bench.keep()
     return folders
