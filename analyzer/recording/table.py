@@ -25,6 +25,7 @@ from analyzer.errors import UnusableInputError
 from analyzer.instrument.model import Instrument
 from analyzer.instrument.tables import shown, text_of
 from analyzer.music import semitones_from_a4
+from analyzer.recording.finding import spellings
 from analyzer.recording.labels import HARMONIC, HIGHEST_FRET, OPEN, Label
 
 FILE_NAME = "takes.csv"
@@ -125,8 +126,10 @@ class _Row:
 
     def _file(self, recordings: Sequence[Path]) -> str:
         name = self._text("file")
-        if name in {path.name for path in recordings}:
-            return name
+        there = {path.name for path in recordings}
+        for spelling in spellings(name):
+            if spelling in there:
+                return spelling
         parts = max(PurePosixPath(name).parts, PureWindowsPath(name).parts, key=len)
         if len(parts) > 1 or name in (os.curdir, os.pardir):
             raise self._fault(

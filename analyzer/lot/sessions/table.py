@@ -33,6 +33,7 @@ from analyzer.lot.sessions.names import folded
 from analyzer.lot.sessions.place import entries, is_url, joined
 from analyzer.lot.sessions.rows import Row, rows_of
 from analyzer.lot.sessions.whole_table import WholeTable
+from analyzer.recording.finding import spellings
 from analyzer.recording.limits import ReadingRules
 
 FILE_NAMES = ("lot.csv", "lot.tsv", "lot.parquet")
@@ -133,16 +134,21 @@ class TableSearch:
         return Found(serial, key, station, operator, repeat or 1, row.where)
 
     def _recording(self, row: Row) -> _Recording:
-        file = file_cell(row)
-        modified_s, is_there = self._modified(row, file)
-        if not is_there:
-            raise cell_fault(
-                row,
-                f"names file {shown(file)}, and there is none",
-                "Give the name as it stands in the folder of the table, with its ending",
-            )
+        file, modified_s = self._found(row, file_cell(row))
         string, fret = label_cells(row)
         return _Recording(file, string, fret, moment_cell(row), modified_s)
+
+    def _found(self, row: Row, file: str) -> tuple[str, float | None]:
+        """The file as its folder spells it, and when it was last changed."""
+        for spelling in spellings(file):
+            modified_s, is_there = self._modified(row, spelling)
+            if is_there:
+                return spelling, modified_s
+        raise cell_fault(
+            row,
+            f"names file {shown(file)}, and there is none",
+            "Give the name as it stands in the folder of the table, with its ending",
+        )
 
     def _local_modified_s(self, row: Row, file: str) -> tuple[float | None, bool]:
         path = joined(self._folder, file)
