@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, ndimage
 
+from analyzer.compiled import compiled_librosa
 from analyzer.recording.reading import Recording
 
 Real = NDArray[np.float64]
@@ -108,7 +109,7 @@ def _band_power(samples: Single, hop: int, window: Single, bands: Single) -> Sin
 @lru_cache(maxsize=4)
 def _filters(size: int, rate_hz: float) -> tuple[Single, Single]:
     """The frame's window, shape (size,), and the bands, (bands, bins up to the highest)."""
-    import librosa
+    librosa = compiled_librosa()
 
     top_hz = min(_HIGHEST_HZ, 0.45 * rate_hz)
     bands = librosa.filters.mel(

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analyzer.compiled import compiled_librosa
 from analyzer.pitch.spectrum import LineSpectrum, NoteSpectrum, Real
 
 LOWEST_HZ = 25.0
@@ -54,7 +55,7 @@ def guide_note(spectrum: NoteSpectrum, lines: LineSpectrum) -> Guide:
 
 
 def _look(spectrum: NoteSpectrum) -> float:
-    import librosa
+    librosa = compiled_librosa()
 
     samples, rate_hz = spectrum.lowered(_LOOK_RATE_HZ)
     start = round((spectrum.onset_s + 0.05) * rate_hz)
@@ -145,7 +146,7 @@ def _odd_clear_db(look_hz: float, lines: LineSpectrum, levels_db: Real) -> Real:
 
 
 def _track(spectrum: NoteSpectrum, look_hz: float) -> Guide:
-    import librosa
+    librosa = compiled_librosa()
 
     samples, rate_hz = spectrum.lowered(_FRAME / _PERIODS_A_FRAME * look_hz)
     hop = max(_FRAME // 4, round(_HOP_S * rate_hz))

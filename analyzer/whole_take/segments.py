@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyzer.channels import best_channel
+from analyzer.compiled import compiled_librosa
 from analyzer.onsets import onsets_between
 from analyzer.pitch.guide import HIGHEST_HZ, LOWEST_HZ
 from analyzer.pitch.spectrum import Real, note_spectrum
@@ -104,7 +105,7 @@ def _end(smooth_db: Levels, peak_db: float, floor_db: float, step_s: float) -> i
 
 def holds_one_pitch(recording: Recording, channel: int, onset_s: float, end_s: float) -> bool:
     """Whether a part keeps one pitch, octaves aside, as YIN sees it from look to look."""
-    import librosa
+    librosa = compiled_librosa()
 
     stop_s = min(end_s, onset_s + _LOOK_FROM_S + _LOOK_S)
     samples = recording.excerpt(onset_s + _LOOK_FROM_S, stop_s, channel)
