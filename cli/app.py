@@ -24,7 +24,7 @@ app = typer.Typer(
     name=PROGRAM,
     help="Intonation at the 12th fret from recorded plucks: what each string needs of its saddle.",
     epilog="Exit codes: 0 every string has a result, 1 something was left out, 2 unusable input. "
-    "With --strict, of instruments: 1 one does not conform, 3 one is not decided.",
+    "lot and watch with --strict: 1 where one does not conform, 3 where one is not decided.",
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
