@@ -7,8 +7,6 @@ import io
 import json
 import os
 import sqlite3
-import subprocess
-import sys
 from contextlib import closing
 from pathlib import Path
 
@@ -16,6 +14,7 @@ import openpyxl
 import pandas as pd
 import pytest
 from conftest import ROOT
+from forked import begin
 from made_outcomes import METHOD, change, outcome_of, session_of, three_instruments
 from made_rounds import SERIAL, TRUTHS_CENTS, YEARS, keep_rounds, write_rounds
 from schema_checks import faults, validator
@@ -102,9 +101,9 @@ def test_it_fits_and_a_pipe_is_plain(store, tmp_path, run, columns) -> None:
     assert in_columns == (columns >= 60)
 
 
-def test_a_terminal_without_unicode(store, run) -> None:
+def test_a_terminal_without_unicode(store, started) -> None:
     plain = {**os.environ, "PYTHONIOENCODING": "ascii", "COLUMNS": "80"}
-    done = run("history", SERIAL, "--store", store, env=plain)
+    done = started("history", SERIAL, "--store", store, env=plain)
     assert done.stdout.isascii()
     assert "+/-" in done.stdout
 
@@ -335,19 +334,15 @@ def test_ten_thousand_analyses_are_listed(many, called) -> None:
 
 
 def test_head_ends_it_quietly(many) -> None:
-    words = ["-m", "cli", "history", "--since", "2000-01-01", "--store", str(many)]
+    words = ("history", "--since", "2000-01-01", "--store", many)
     for output in ([], ["--json", "-"], ["--csv", "-"]):
-        process = subprocess.Popen(
-            [sys.executable, *words, *output],
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            cwd=ROOT,
-        )
-        assert process.stdout.readline()
-        process.stdout.close()
-        assert process.stderr.read() == b""
-        process.stderr.close()
-        assert process.wait() == 141  # as shells count SIGPIPE
+        reading, writing = os.pipe()
+        running = begin(*words, *output, stdout=writing, prepare=lambda: os.close(reading))
+        os.close(writing)
+        with os.fdopen(reading, "rb") as head:
+            assert head.readline()
+        done = running.wait()
+        assert (done.code, done.err) == (141, "")  # as shells count SIGPIPE
 
 
 def test_two_shops_write_one_store(tmp_path, called) -> None:
