@@ -8,6 +8,7 @@ import json
 import os
 import sqlite3
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import openpyxl
@@ -337,7 +338,7 @@ def test_head_ends_it_quietly(many) -> None:
     words = ("history", "--since", "2000-01-01", "--store", many)
     for output in ([], ["--json", "-"], ["--csv", "-"]):
         reading, writing = os.pipe()
-        running = begin(*words, *output, stdout=writing, prepare=lambda: os.close(reading))
+        running = begin(*words, *output, stdout=writing, prepare=partial(os.close, reading))
         os.close(writing)
         with os.fdopen(reading, "rb") as head:
             assert head.readline()

@@ -161,7 +161,7 @@ def test_interrupted_lot_says_how_to_go_on(tmp_path) -> None:
         analysis.analyze_lot = analyze_lot
 
     running = begin("lot", tmp_path, "--out", tmp_path / "out", prepare=never_end)
-    while not reached.exists():
+    while not reached.exists() and not running.ended():
         time.sleep(0.01)
     os.kill(running.pid, signal.SIGINT)
     done = running.wait()

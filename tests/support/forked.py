@@ -52,6 +52,11 @@ class Forked:
         self.code = os.waitstatus_to_exitcode(status)
         return self
 
+    def ended(self) -> bool:
+        """Whether it has, by itself; nothing waits."""
+        how = os.WEXITED | os.WNOHANG | os.WNOWAIT
+        return os.waitid(os.P_PID, self.pid, how) is not None
+
     @property
     def out(self) -> str:
         return self.texts[self.pipes[0]].decode()
