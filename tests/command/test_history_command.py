@@ -102,9 +102,9 @@ def test_it_fits_and_a_pipe_is_plain(store, tmp_path, run, columns) -> None:
     assert in_columns == (columns >= 60)
 
 
-def test_a_terminal_without_unicode(store, started) -> None:
+def test_a_terminal_without_unicode(store, run) -> None:
     plain = {**os.environ, "PYTHONIOENCODING": "ascii", "COLUMNS": "80"}
-    done = started("history", SERIAL, "--store", store, env=plain)
+    done = run("history", SERIAL, "--store", store, env=plain)
     assert done.stdout.isascii()
     assert "+/-" in done.stdout
 
@@ -211,8 +211,8 @@ def test_its_page(store, called, tmp_path) -> None:
     assert f"{error:+.1f}" in text
 
 
-def test_the_current_folder_is_the_default(store, run) -> None:
-    done = run("history", SERIAL, cwd=store, env={**os.environ, "PYTHONPATH": str(ROOT)})
+def test_the_current_folder_is_the_default(store, started) -> None:
+    done = started("history", SERIAL, cwd=store, env={**os.environ, "PYTHONPATH": str(ROOT)})
     assert done.stdout.splitlines()[-1] == "3 analyses of D-7: 3 not judged."
 
 

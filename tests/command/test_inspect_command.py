@@ -66,9 +66,9 @@ def test_it_fits_the_terminal(folder, columns, encoding) -> None:
         assert ESCAPE not in text
 
 
-def test_it_tells_in_ascii_what_it_tells_in_unicode(started) -> None:
+def test_it_tells_in_ascii_what_it_tells_in_unicode(run) -> None:
     env = {**os.environ, "COLUMNS": "60", "PYTHONIOENCODING": "ascii"}
-    told = started("inspect", DEMO, env=env)
+    told = run("inspect", DEMO, env=env)
     assert (told.returncode, told.stderr) == (0, "")
     assert told.stdout.isascii()
     assert "\\" not in told.stdout  # no escape stands for what could not be shown

@@ -61,25 +61,31 @@ def test_ascii_terminal(folder, started) -> None:
     assert " +/- " in done.stdout
 
 
-def test_json_is_utf8_whatever_the_terminal_is(folder, tmp_path, started) -> None:
+def test_json_is_utf8_whatever_the_terminal_is(folder, tmp_path, run) -> None:
     for path in folder.iterdir():
         shutil.copy(path, tmp_path)
     named = INSTRUMENT.replace('"one"', '"Größe ♯"')
     (tmp_path / "instrument.toml").write_text(named, encoding="utf-8")
     environment = {**os.environ, "PYTHONIOENCODING": "ascii"}
-    done = started("analyze", tmp_path, "--json", "-", env=environment, text=False)
+    done = run("analyze", tmp_path, "--json", "-", env=environment, text=False)
     assert json.loads(done.stdout.decode("utf-8"))["instrument"]["name"] == "Größe ♯"
 
 
 @pytest.mark.skipif(not FULL.exists(), reason="no /dev/full on this system")
 @pytest.mark.parametrize(
     ("call", "words"),
-    [("started", []), ("run", []), ("run", ["--json", "-"]), ("run", ["--csv", "-"])],
+    [
+        ("started", ["schema"]),
+        ("run", ["analyze"]),
+        ("run", ["analyze", "--json", "-"]),
+        ("run", ["analyze", "--csv", "-"]),
+    ],
     indirect=["call"],
 )
 def test_full_standard_output(folder, call, words) -> None:
+    place = [folder] if "analyze" in words else []
     with FULL.open("w") as full:
-        done = call("analyze", folder, *words, stdout=full.fileno())
+        done = call(*words, *place, stdout=full.fileno())
     is_refusal(done, "standard output: cannot be")
 
 
@@ -110,10 +116,10 @@ def test_closed_standard_output(folder, tmp_path) -> None:
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        ("started", ["analyze"]),
+        ("started", ["schema"]),
+        ("started", ["--help"]),
         ("run", ["analyze"]),
         ("run", ["analyze", "--json", "-"]),
-        ("started", ["--help"]),
     ],
     indirect=["call"],
 )

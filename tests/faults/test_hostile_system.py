@@ -323,14 +323,13 @@ def test_two_reports_into_one_file_at_once(folder, tmp_path) -> None:
 @pytest.mark.skipif(os.name == "nt", reason="no SIGKILL")
 def test_workers_end_with_a_run_that_was_killed(lot, tmp_path) -> None:
     """Nothing can be said or tidied up by a run that is killed; its processes see it gone."""
-    words = ["lot", lot, "--out", tmp_path, "--jobs", 2, "-q"]
-    running = subprocess.Popen([sys.executable, "-m", "cli", *map(str, words)])
+    running = begin("lot", lot, "--out", tmp_path, "--jobs", 2, "-q")
     own: list[psutil.Process] = []
-    while running.poll() is None and not stored(tmp_path):
+    while not stored(tmp_path) and not running.ended():
         own = psutil.Process(running.pid).children(recursive=True)
         time.sleep(0.05)
-    running.kill()
-    running.wait()
+    os.kill(running.pid, signal.SIGKILL)
     assert len(own) >= 2
     _, left = psutil.wait_procs(own, timeout=60)
     assert left == []
+    assert running.wait().code == -signal.SIGKILL

@@ -1,7 +1,7 @@
 """``pluckcheck`` in a fork of the test's process: quick, and what is done to it ends there.
 
-What a fork cannot show is how Python itself starts: its streams' encoding, what is imported. That
-is for ``started`` of the tests' conftest.
+What a fork cannot show is how Python itself starts and ends: what it makes its streams of, what it
+imports, what it flushes at last. That is for ``started`` of the tests' conftest.
 """
 
 from __future__ import annotations
@@ -18,6 +18,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
+
+from joblib.externals.loky import reusable_executor
 
 import analyzer
 import cli
@@ -128,6 +130,7 @@ def _be_pluckcheck(
     code: object = _CRASHED
     try:
         os.setsid()
+        reusable_executor._executor = None  # the test's own workers answer the test alone
         signal.signal(signal.SIGINT, signal.default_int_handler)  # whatever the runner ignores
         signal.signal(signal.SIGTERM, signal.SIG_DFL)
         for number, each in enumerate(streams, 1):
@@ -137,6 +140,8 @@ def _be_pluckcheck(
         sys.stderr = os.fdopen(2, "w", buffering=1, closefd=False)
         sys.argv = ["pluckcheck", *words]
         prepare()
+        if encoding := os.environ.get("PYTHONIOENCODING"):  # as prepared, or as the test's own
+            sys.stdout.reconfigure(encoding=encoding)
         main()
     except SystemExit as end:
         code = end.code or 0
