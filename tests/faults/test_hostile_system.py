@@ -40,12 +40,6 @@ def lot(tmp_path_factory) -> Path:
     return made_lot(place, len(SERIALS), tuning=("A2",), rate_hz=11_025).folder
 
 
-@pytest.fixture(scope="module", autouse=True)
-def warm(folder) -> None:
-    """What is compiled when it is first called is compiled before a fork."""
-    analysis.analyze_folder(folder, jobs=1)
-
-
 def analyses(out: Path, serials=SERIALS) -> list[int]:
     with open_store(out / FILE_NAME, create=False, read_only=True) as store:
         return [len(store.history_of(each)) for each in serials]

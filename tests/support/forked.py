@@ -23,7 +23,7 @@ from joblib.externals.loky import reusable_executor
 
 import analyzer
 import cli
-from analyzer.analysis import analyze_folder
+from cli.app import app
 from cli.main import main
 
 _CRASHED = 99
@@ -75,7 +75,7 @@ def warm() -> None:
         for module in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
             if not module.name.endswith("__main__"):
                 importlib.import_module(module.name)
-    analyze_folder(_DEMO, jobs=1)
+    app(["analyze", str(_DEMO), "--quiet", "--jobs", "1"], standalone_mode=False)
 
 
 def standing_in(
