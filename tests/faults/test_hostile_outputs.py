@@ -17,7 +17,6 @@ from forked import forked
 from analyzer.errors import UnusableInputError
 from analyzer.report.files import check_place, write_text
 
-COMMAND = [sys.executable, "-m", "cli"]
 INSTRUMENT = '[instrument]\nname = "one"\nscale_length_mm = 650\ntuning = ["E2"]\n'
 FULL = Path("/dev/full")
 
@@ -97,16 +96,20 @@ def test_full_standard_output_for_help(started, words) -> None:
     is_refusal(done, "standard output: cannot be written (No space left")
 
 
-def test_closed_standard_output(folder, tmp_path) -> None:
-    line = 'exec "$0" "$@" >&-'
-    shell = ["sh", "-c", line, *COMMAND, "analyze", str(folder)]
-    settings = {"cwd": ROOT, "text": True, "capture_output": True}
-    is_refusal(subprocess.run(shell, check=False, **settings), "standard output: cannot be")
+def test_standard_output_that_a_shell_has_closed() -> None:
+    shell = ["sh", "-c", 'exec "$0" "$@" >&-', sys.executable, "-m", "cli", "schema"]
+    done = subprocess.run(shell, cwd=ROOT, text=True, capture_output=True, check=False)
+    is_refusal(done, "standard output: cannot be")
 
+
+def test_closed_standard_output(folder, tmp_path) -> None:
     def close() -> None:
         os.close(1)
         sys.stdout = None  # as Python begins where it finds 1 closed
 
+    done = forked("analyze", folder, prepare=close)
+    assert (done.code, done.err.count("\n")) == (2, 1)
+    assert done.err.startswith("pluckcheck: standard output: cannot be")
     report = tmp_path / "report.json"
     done = forked("analyze", folder, "--quiet", "--json", report, prepare=close)
     assert (done.code, done.err) == (0, "")

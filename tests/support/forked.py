@@ -50,14 +50,18 @@ class Forked:
                 if not content:
                     left.remove(each)
                     os.close(each)
-        _, status = os.waitpid(self.pid, 0)
-        self.code = os.waitstatus_to_exitcode(status)
+        self._look(0)
         return self
 
     def ended(self) -> bool:
-        """Whether it has, by itself; nothing waits."""
-        how = os.WEXITED | os.WNOHANG | os.WNOWAIT
-        return os.waitid(os.P_PID, self.pid, how) is not None
+        """Whether it has; nothing is waited for."""
+        self._look(os.WNOHANG)
+        return self.code is not None
+
+    def _look(self, how: int) -> None:
+        if self.code is None:
+            pid, status = os.waitpid(self.pid, how)
+            self.code = os.waitstatus_to_exitcode(status) if pid else None
 
     @property
     def out(self) -> str:
