@@ -6,6 +6,7 @@ imports, what it flushes at last. That is for ``started`` of the tests' conftest
 
 from __future__ import annotations
 
+import ctypes
 import importlib
 import os
 import pkgutil
@@ -15,6 +16,7 @@ import sys
 import traceback
 import warnings
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -27,6 +29,7 @@ from cli.app import app
 from cli.main import main
 
 _CRASHED = 99
+_PR_SET_PDEATHSIG = 1  # linux/prctl.h
 _UNFLUSHED = 120  # as Python itself ends where it cannot flush a stream
 _DEMO = Path(__file__).parents[2] / "sample_audio" / "own_saddles"
 
@@ -134,6 +137,7 @@ def _be_pluckcheck(
     code: object = _CRASHED
     try:
         os.setsid()
+        _end_with_the_test()
         reusable_executor._executor = None  # the test's own workers answer the test alone
         signal.signal(signal.SIGINT, signal.default_int_handler)  # whatever the runner ignores
         signal.signal(signal.SIGTERM, signal.SIG_DFL)
@@ -144,7 +148,7 @@ def _be_pluckcheck(
         sys.stderr = os.fdopen(2, "w", buffering=1, closefd=False)
         sys.argv = ["pluckcheck", *words]
         prepare()
-        if encoding := os.environ.get("PYTHONIOENCODING"):  # as prepared, or as the test's own
+        if encoding := os.environ.get("PYTHONIOENCODING", "").partition(":")[0]:
             sys.stdout.reconfigure(encoding=encoding)
         main()
     except SystemExit as end:
@@ -159,6 +163,12 @@ def _be_pluckcheck(
             code = _UNFLUSHED
         finally:
             os._exit(code if isinstance(code, int) else _CRASHED)
+
+
+def _end_with_the_test() -> None:
+    """Be killed when the process of the test is, which no other would do to a session's leader."""
+    with suppress(AttributeError, OSError):  # of Linux alone
+        ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
 
 
 def is_refusal(done: Forked, *words: str, code: int = 2) -> None:
