@@ -70,8 +70,8 @@ def test_without_instrument_file_there_are_cents_but_no_moves(run: Run, damaged)
     assert any(line.startswith("No instrument.toml in") for line in report["warnings"])
 
 
-def test_table_and_last_line_in_a_pipe(run: Run) -> None:
-    done = run("analyze", DEMO)
+def test_table_and_last_line_in_a_pipe(started: Run) -> None:
+    done = started("analyze", DEMO)
     assert done.returncode == 0
     assert done.stderr == ""
     assert "\x1b" not in done.stdout
@@ -180,10 +180,10 @@ def test_usage_errors_are_code_2(run: Run) -> None:
     assert run("analyze", DEMO, "--jobs", "many").returncode == 2
 
 
-def test_version_is_the_packages_own(run: Run) -> None:
+def test_version_is_the_packages_own(started: Run) -> None:
     from importlib.metadata import version
 
-    assert run("--version").stdout == f"pluckcheck {version('pluckcheck')}\n"
+    assert started("--version").stdout == f"pluckcheck {version('pluckcheck')}\n"
 
 
 def test_help_loads_nothing_heavy() -> None:

@@ -7,15 +7,15 @@ import io
 import json
 import os
 import sqlite3
-import subprocess
-import sys
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import openpyxl
 import pandas as pd
 import pytest
 from conftest import ROOT
+from forked import begin
 from made_outcomes import METHOD, change, outcome_of, session_of, three_instruments
 from made_rounds import SERIAL, TRUTHS_CENTS, YEARS, keep_rounds, write_rounds
 from schema_checks import faults, validator
@@ -211,8 +211,8 @@ def test_its_page(store, called, tmp_path) -> None:
     assert f"{error:+.1f}" in text
 
 
-def test_the_current_folder_is_the_default(store, run) -> None:
-    done = run("history", SERIAL, cwd=store, env={**os.environ, "PYTHONPATH": str(ROOT)})
+def test_the_current_folder_is_the_default(store, started) -> None:
+    done = started("history", SERIAL, cwd=store, env={**os.environ, "PYTHONPATH": str(ROOT)})
     assert done.stdout.splitlines()[-1] == "3 analyses of D-7: 3 not judged."
 
 
@@ -335,19 +335,15 @@ def test_ten_thousand_analyses_are_listed(many, called) -> None:
 
 
 def test_head_ends_it_quietly(many) -> None:
-    words = ["-m", "cli", "history", "--since", "2000-01-01", "--store", str(many)]
+    words = ("history", "--since", "2000-01-01", "--store", many)
     for output in ([], ["--json", "-"], ["--csv", "-"]):
-        process = subprocess.Popen(
-            [sys.executable, *words, *output],
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            cwd=ROOT,
-        )
-        assert process.stdout.readline()
-        process.stdout.close()
-        assert process.stderr.read() == b""
-        process.stderr.close()
-        assert process.wait() == 141  # as shells count SIGPIPE
+        reading, writing = os.pipe()
+        running = begin(*words, *output, stdout=writing, prepare=partial(os.close, reading))
+        os.close(writing)
+        with os.fdopen(reading, "rb") as head:
+            assert head.readline()
+        done = running.wait()
+        assert (done.code, done.err) == (141, "")  # as shells count SIGPIPE
 
 
 def test_two_shops_write_one_store(tmp_path, called) -> None:

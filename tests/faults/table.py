@@ -67,7 +67,11 @@ class FaultTable:
         _after(
             conftest.Called, "__init__", lambda done, _: self.ended(done.code, done.out, done.err)
         )
-        _after(forked.Forked, "wait", lambda done, _: self.ended(done.code, done.out, done.err))
+        _after(
+            forked.Forked,
+            "wait",
+            lambda done, _: self.ended(done.code, *map(_text, done.texts.values())),
+        )
 
     def _communicated(self, process: Any, streams: tuple[Any, Any]) -> None:
         self.ended(process.returncode, *("" if each is None else _text(each) for each in streams))

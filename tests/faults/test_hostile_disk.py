@@ -14,7 +14,6 @@ from made_lots import made_lot
 from rights import lay_down, permissions_count
 from two_rounds import BEFORE, write_round
 
-from analyzer.analysis import analyze_folder
 from analyzer.lot.store import FILE_NAME, open_store
 
 FULL = Path("/dev/full")
@@ -38,12 +37,6 @@ def folder(tmp_path_factory) -> Path:
 def lot(tmp_path_factory) -> Path:
     made = made_lot(tmp_path_factory.mktemp("made") / "lot", 2, tuning=("A2",), rate_hz=11_025)
     return made.folder
-
-
-@pytest.fixture(scope="module", autouse=True)
-def warm(folder) -> None:
-    """What is compiled when it is first called is compiled before a fork."""
-    analyze_folder(folder, jobs=1)
 
 
 def files_of(place: Path) -> list[str]:

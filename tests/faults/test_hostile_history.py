@@ -9,14 +9,14 @@ import os
 import shutil
 import sqlite3
 import subprocess
-import sys
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
-from conftest import ROOT
+from forked import forked
 from made_outcomes import METHOD, change, outcome_of, session_of, three_instruments
 from made_rounds import write_rounds
 from schema_checks import faults, validator
@@ -265,30 +265,27 @@ def test_recordings_that_are_none_are_kept_as_left_out(tmp_path, called) -> None
     assert "1: 3 of 11 recordings were left out." in shown.out
 
 
+def no_room_for_a_page() -> None:
+    """SQLite's own limit stands for the disk's: a store may not grow by another page."""
+    real = sqlite3.connect
+
+    def small(*words: Any, **options: Any) -> sqlite3.Connection:
+        connection = real(*words, **options)
+        pages = connection.execute("PRAGMA page_count").fetchone()[0]
+        if pages:
+            connection.execute(f"PRAGMA max_page_count = {pages}")
+        return connection
+
+    sqlite3.connect = small
+
+
 def test_a_full_disk_costs_no_result(tmp_path) -> None:
-    """The store may not grow by another page: SQLite's own limit stands for the disk's."""
     (folder,) = write_rounds(tmp_path / "r")[:1]
-    program = """
-import sqlite3, sys
-real = sqlite3.connect
-def small(*words, **options):
-    connection = real(*words, **options)
-    pages = connection.execute("PRAGMA page_count").fetchone()[0]
-    if pages:
-        connection.execute(f"PRAGMA max_page_count = {pages}")
-    return connection
-sqlite3.connect = small
-from cli.main import main
-main()
-"""
-    words = ["analyze", str(folder), "--history", str(tmp_path / "s.sqlite"), "--jobs", "1"]
-    command = [sys.executable, "-c", program, *words]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
-    assert done.returncode == 2
-    assert done.stdout.splitlines()[-1].startswith("2 of 2 strings have a result")
-    assert "the disk is full" in done.stderr
-    assert done.stderr.count("\n") == 1
-    again = subprocess.run(
-        [sys.executable, "-m", "cli", *words], cwd=ROOT, capture_output=True, text=True, check=False
-    )
-    assert (again.returncode, again.stderr) == (0, "")
+    words = ("analyze", folder, "--history", tmp_path / "s.sqlite", "--jobs", 1)
+    done = forked(*words, prepare=no_room_for_a_page)
+    assert done.code == 2
+    assert done.out.splitlines()[-1].startswith("2 of 2 strings have a result")
+    assert "the disk is full" in done.err
+    assert done.err.count("\n") == 1
+    again = forked(*words)
+    assert (again.code, again.err) == (0, "")

@@ -12,11 +12,11 @@ from pathlib import Path
 
 import pytest
 from conftest import ROOT, SAMPLE_AUDIO
+from forked import forked
 
 from analyzer.errors import UnusableInputError
 from analyzer.report.files import check_place, write_text
 
-COMMAND = [sys.executable, "-m", "cli"]
 INSTRUMENT = '[instrument]\nname = "one"\nscale_length_mm = 650\ntuning = ["E2"]\n'
 FULL = Path("/dev/full")
 
@@ -40,10 +40,10 @@ def is_refusal(done, *words: str) -> None:
         assert each in done.stderr
 
 
-def call(words, stdout):
-    """As ``run``, but with standard output of the caller's choice."""
-    settings = {"cwd": ROOT, "text": True, "stdout": stdout, "stderr": subprocess.PIPE}
-    return subprocess.run([*COMMAND, *map(str, words)], check=False, **settings)
+@pytest.fixture
+def call(request):
+    """``started`` or ``run``, as named: where Python's own end counts, and else."""
+    return request.getfixturevalue(request.param)
 
 
 def outputs_of(folder):
@@ -53,8 +53,8 @@ def outputs_of(folder):
 # Streams
 
 
-def test_ascii_terminal(folder, run) -> None:
-    done = run("analyze", folder, env={**os.environ, "PYTHONIOENCODING": "ascii"})
+def test_ascii_terminal(folder, started) -> None:
+    done = started("analyze", folder, env={**os.environ, "PYTHONIOENCODING": "ascii"})
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout.isascii()
     assert " +/- " in done.stdout
@@ -71,38 +71,67 @@ def test_json_is_utf8_whatever_the_terminal_is(folder, tmp_path, run) -> None:
 
 
 @pytest.mark.skipif(not FULL.exists(), reason="no /dev/full on this system")
-@pytest.mark.parametrize("words", [[], ["--json", "-"], ["--csv", "-"]])
-def test_full_standard_output(folder, words) -> None:
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        ("started", ["schema"]),
+        ("run", ["analyze"]),
+        ("run", ["analyze", "--json", "-"]),
+        ("run", ["analyze", "--csv", "-"]),
+    ],
+    indirect=["call"],
+)
+def test_full_standard_output(folder, call, words) -> None:
+    place = [folder] if "analyze" in words else []
     with FULL.open("w") as full:
-        is_refusal(call(["analyze", folder, *words], stdout=full), "standard output: cannot be")
+        done = call(*words, *place, stdout=full.fileno())
+    is_refusal(done, "standard output: cannot be")
 
 
 @pytest.mark.skipif(not FULL.exists(), reason="no /dev/full on this system")
 @pytest.mark.parametrize("words", [["--help"], ["--version"], ["analyze", "--help"]])
-def test_full_standard_output_for_help(words) -> None:
+def test_full_standard_output_for_help(started, words) -> None:
     with FULL.open("w") as full:
-        is_refusal(call(words, stdout=full), "standard output: cannot be written (No space left")
+        done = started(*words, stdout=full)
+    is_refusal(done, "standard output: cannot be written (No space left")
+
+
+def test_standard_output_that_a_shell_has_closed() -> None:
+    shell = ["sh", "-c", 'exec "$0" "$@" >&-', sys.executable, "-m", "cli", "schema"]
+    done = subprocess.run(shell, cwd=ROOT, text=True, capture_output=True, check=False)
+    is_refusal(done, "standard output: cannot be")
 
 
 def test_closed_standard_output(folder, tmp_path) -> None:
-    line = 'exec "$0" "$@" >&-'
-    shell = ["sh", "-c", line, *COMMAND, "analyze", str(folder)]
-    settings = {"cwd": ROOT, "text": True, "capture_output": True}
-    is_refusal(subprocess.run(shell, check=False, **settings), "standard output: cannot be")
+    def close() -> None:
+        os.close(1)
+        sys.stdout = None  # as Python begins where it finds 1 closed
+
+    done = forked("analyze", folder, prepare=close)
+    assert (done.code, done.err.count("\n")) == (2, 1)
+    assert done.err.startswith("pluckcheck: standard output: cannot be")
     report = tmp_path / "report.json"
-    words = ["--quiet", "--json", str(report)]
-    done = subprocess.run([*shell, *words], check=False, **settings)
-    assert (done.returncode, done.stderr) == (0, "")
+    done = forked("analyze", folder, "--quiet", "--json", report, prepare=close)
+    assert (done.code, done.err) == (0, "")
     assert json.loads(report.read_text(encoding="utf-8"))["strings"]
 
 
-@pytest.mark.parametrize("words", [["analyze"], ["analyze", "--json", "-"], ["--help"]])
-def test_reader_that_has_gone(folder, words) -> None:
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        ("started", ["schema"]),
+        ("started", ["--help"]),
+        ("run", ["analyze"]),
+        ("run", ["analyze", "--json", "-"]),
+    ],
+    indirect=["call"],
+)
+def test_reader_that_has_gone(folder, call, words) -> None:
     reading, writing = os.pipe()
     os.close(reading)
     place = [folder] if "analyze" in words else []
     try:
-        done = call([*words, *place], stdout=writing)
+        done = call(*words, *place, stdout=writing)
     finally:
         os.close(writing)
     assert (done.returncode, done.stderr) == (141, "")

@@ -40,12 +40,6 @@ def lot(tmp_path_factory) -> Path:
     return made_lot(place, len(SERIALS), tuning=("A2",), rate_hz=11_025).folder
 
 
-@pytest.fixture(scope="module", autouse=True)
-def warm(folder) -> None:
-    """What is compiled when it is first called is compiled before a fork."""
-    analysis.analyze_folder(folder, jobs=1)
-
-
 def analyses(out: Path, serials=SERIALS) -> list[int]:
     with open_store(out / FILE_NAME, create=False, read_only=True) as store:
         return [len(store.history_of(each)) for each in serials]
@@ -323,14 +317,13 @@ def test_two_reports_into_one_file_at_once(folder, tmp_path) -> None:
 @pytest.mark.skipif(os.name == "nt", reason="no SIGKILL")
 def test_workers_end_with_a_run_that_was_killed(lot, tmp_path) -> None:
     """Nothing can be said or tidied up by a run that is killed; its processes see it gone."""
-    words = ["lot", lot, "--out", tmp_path, "--jobs", 2, "-q"]
-    running = subprocess.Popen([sys.executable, "-m", "cli", *map(str, words)])
+    running = begin("lot", lot, "--out", tmp_path, "--jobs", 2, "-q")
     own: list[psutil.Process] = []
-    while running.poll() is None and not stored(tmp_path):
+    while not stored(tmp_path) and not running.ended():
         own = psutil.Process(running.pid).children(recursive=True)
         time.sleep(0.05)
-    running.kill()
-    running.wait()
+    os.kill(running.pid, signal.SIGKILL)
     assert len(own) >= 2
     _, left = psutil.wait_procs(own, timeout=60)
     assert left == []
+    assert running.wait().code == -signal.SIGKILL

@@ -5,14 +5,15 @@ from __future__ import annotations
 import io
 import os
 import signal
-import subprocess
-import sys
 import time
+from pathlib import Path
 
 import pytest
-from conftest import ROOT, SAMPLE_AUDIO
+from conftest import SAMPLE_AUDIO
+from forked import begin
 from rich.console import Console
 
+from analyzer import analysis
 from analyzer.analysis import analyze_folder
 from analyzer.report.model import (
     AdjusterResult,
@@ -22,21 +23,6 @@ from analyzer.report.model import (
     StringResult,
 )
 from analyzer.report.terminal import TerminalReport
-
-SLOW = """
-import os, signal, sys, time
-from pathlib import Path
-import analyzer.analysis
-from cli.main import main
-
-def slow(path, *_, **__):
-    path.with_suffix(".started").touch()
-    time.sleep(3600)
-
-analyzer.analysis.measure_file = slow
-signal.signal(signal.SIGINT, signal.default_int_handler)  # whatever the runner ignores
-main()
-"""
 
 
 @pytest.mark.parametrize(
@@ -76,20 +62,18 @@ def test_no_words_at_all_gives_the_help(run) -> None:
 def test_interrupt_is_one_line(tmp_path, files, jobs) -> None:
     for take in range(files):
         (tmp_path / f"s6_open_{take}.wav").write_bytes(b"RIFF")
-    words = [sys.executable, "-c", SLOW, "analyze", str(tmp_path), "--jobs", str(jobs)]
-    process = subprocess.Popen(
-        words,
-        cwd=ROOT,
-        text=True,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        start_new_session=True,  # a terminal sends the signal to a whole group; so does this
-    )
-    while len(list(tmp_path.glob("*.started"))) < jobs and process.poll() is None:
-        time.sleep(0.05)
-    os.killpg(process.pid, signal.SIGINT)
-    out, err = process.communicate()
-    assert (process.returncode, out, err) == (130, "", "pluckcheck: stopped.\n")
+
+    def slow(path: Path, *_: object, **__: object) -> None:
+        path.with_suffix(".started").touch()
+        time.sleep(3600)
+
+    words = ("analyze", tmp_path, "--jobs", jobs)
+    running = begin(*words, prepare=lambda: setattr(analysis, "measure_file", slow))
+    while len(list(tmp_path.glob("*.started"))) < jobs and not running.ended():
+        time.sleep(0.02)
+    os.killpg(running.pid, signal.SIGINT)  # a terminal sends it to a whole group; so does this
+    done = running.wait()
+    assert (done.code, done.out, done.err) == (130, "", "pluckcheck: stopped.\n")
 
 
 def shown(report: Report, width: int) -> str:

@@ -29,10 +29,11 @@ def lot(tmp_path_factory) -> Path:
     return folder
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def cluster():
+    """Two workers for all tests: one that is killed is started again."""
     with distributed.LocalCluster(
-        n_workers=3,
+        n_workers=2,
         threads_per_worker=1,
         processes=True,
         host="127.0.0.1",
@@ -54,27 +55,6 @@ def figures(result: LotResult) -> pd.DataFrame:
 def worker_pids(cluster) -> list[int]:
     with distributed.Client(cluster.scheduler_address, set_as_default=False) as client:
         return list(client.run(os.getpid).values())
-
-
-@pytest.mark.fault("a worker of the cluster that is killed")
-def test_a_worker_that_is_killed_changes_nothing(lot, cluster, tmp_path):
-    victim, *others = worker_pids(cluster)
-    assert len(others) == 2
-    killed: list[int] = []
-
-    def kill_one(_done: int, _total: int) -> None:
-        if not killed:
-            os.kill(victim, signal.SIGKILL)
-            killed.append(victim)
-
-    here = analyze_lot(str(lot), tmp_path / "here", Asked(jobs=1))
-    there = analyze_lot(
-        str(lot), tmp_path / "there", Asked(scheduler=cluster.scheduler_address), kill_one
-    )
-    assert killed == [victim]
-    assert (there.measured, there.kept) == (6, 0)
-    assert dumped(tmp_path / "there") == dumped(tmp_path / "here")  # bit for bit
-    pd.testing.assert_frame_equal(figures(there), figures(here), check_exact=True)
 
 
 class Quiet(http.server.SimpleHTTPRequestHandler):
@@ -106,3 +86,24 @@ def test_workers_read_the_recordings_from_a_url(scheme, lot, cluster, tmp_path, 
     again = analyze_lot(url, tmp_path / "there", Asked(jobs=1))
     if scheme == "file":  # a server of files tells nothing by which a change could be known
         assert (again.measured, again.kept) == (0, 6)
+
+
+@pytest.mark.fault("a worker of the cluster that is killed")
+def test_a_worker_that_is_killed_changes_nothing(lot, cluster, tmp_path):
+    victim, *others = worker_pids(cluster)
+    assert len(others) == 1
+    killed: list[int] = []
+
+    def kill_one(_done: int, _total: int) -> None:
+        if not killed:
+            os.kill(victim, signal.SIGKILL)
+            killed.append(victim)
+
+    here = analyze_lot(str(lot), tmp_path / "here", Asked(jobs=1))
+    there = analyze_lot(
+        str(lot), tmp_path / "there", Asked(scheduler=cluster.scheduler_address), kill_one
+    )
+    assert killed == [victim]
+    assert (there.measured, there.kept) == (6, 0)
+    assert dumped(tmp_path / "there") == dumped(tmp_path / "here")  # bit for bit
+    pd.testing.assert_frame_equal(figures(there), figures(here), check_exact=True)

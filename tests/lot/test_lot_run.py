@@ -5,14 +5,12 @@ from __future__ import annotations
 import os
 import shutil
 import signal
-import subprocess
-import sys
 import time
-from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
+from forked import begin
 from made_lots import MadeLot, made_lot, stored
 
 from analyzer.errors import UnusableInputError
@@ -213,11 +211,11 @@ def test_a_worker_of_another_version_is_refused(own_lot):
 def test_a_run_that_is_killed_goes_on_where_it_was(lot, tmp_path):
     over(lot, tmp_path / "whole")
     out = tmp_path / "killed"
-    command = [sys.executable, "-m", "cli", "lot", str(lot.folder), "--out", str(out), "-q"]
-    process = subprocess.Popen([*command, "--jobs", "1"], start_new_session=True)
-    wait_until(lambda: stored(out) >= 1, process)
-    os.killpg(process.pid, signal.SIGKILL)
-    process.wait()
+    running = begin("lot", lot.folder, "--out", out, "-q", "--jobs", 1)
+    while not stored(out) and not running.ended():
+        time.sleep(0.01)
+    os.killpg(running.pid, signal.SIGKILL)
+    running.wait()
     before = stored(out)
     result = over(lot, out)
     assert result.kept >= before
@@ -225,22 +223,16 @@ def test_a_run_that_is_killed_goes_on_where_it_was(lot, tmp_path):
     assert dumped(out) == dumped(tmp_path / "whole")
 
 
-def wait_until(there, process) -> None:
-    while process.poll() is None and not there():
-        time.sleep(0.01)
-
-
-def ends_its_process(task: Task, poison: str) -> Outcome:
-    if task.session.serial == poison:
-        os.kill(os.getpid(), signal.SIGKILL)
-    return Outcome(task.session, None, "done")
-
-
 @pytest.mark.fault("an instrument that ends the process that measures it")
 def test_an_instrument_that_ends_its_process_is_a_fault_and_costs_no_other():
+
+    def ends_its_process(task: Task) -> Outcome:  # in here, so that workers need not load all above
+        if task.session.serial == "A3":
+            os.kill(os.getpid(), signal.SIGKILL)
+        return Outcome(task.session, None, "done")
+
     tasks = [Task(Session(f"A{number}", "", ())) for number in range(6)]
-    two = Workers(2, here=True)
-    outcomes = list(two.done(partial(ends_its_process, poison="A3"), tasks))
+    outcomes = list(Workers(2, here=True).done(ends_its_process, tasks))
     reasons = {each.session.serial: each.reason for each in outcomes}
     assert sorted(reasons) == [f"A{number}" for number in range(6)]
     assert "ended the process that measured it" in (reasons.pop("A3") or "")

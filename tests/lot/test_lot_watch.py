@@ -5,15 +5,17 @@ from __future__ import annotations
 import os
 import shutil
 import signal
-import subprocess
 import sys
 import threading
+from functools import partial
 from pathlib import Path
 
 import pytest
+from forked import begin
 from made_lots import made_lot
 
 from analyzer.errors import UnusableInputError
+from analyzer.lot import watch as looking
 from analyzer.lot.analysis import Asked, lot_run, specification_of
 from analyzer.lot.running.run import Done, LotRun
 from analyzer.lot.store import FILE_NAME, open_store
@@ -150,18 +152,29 @@ def test_a_folder_that_stays_empty_is_told_of_once(folder, watched, run, clock):
     assert looks(watched, run, clock, TOLD_AFTER_S) == []
 
 
-def test_what_is_known_is_counted_and_not_measured_again(made, folder, tmp_path):
+class StopAfter(threading.Event):
+    """Set after so long by the clock, which only waiting moves."""
+
+    def __init__(self, clock: Clock, after_s: float) -> None:
+        super().__init__()
+        self._clock, self._end_s = clock, clock.now_s + after_s
+
+    def wait(self, timeout: float | None = None) -> bool:
+        self._clock.now_s += timeout or 0.0
+        if self._clock.now_s >= self._end_s:
+            self.set()
+        return self.is_set()
+
+
+def test_what_is_known_is_counted_and_not_measured_again(
+    made, folder, tmp_path, clock, monkeypatch
+):
+    monkeypatch.setattr("analyzer.lot.watch.Watch", partial(Watch, now_s=clock))
     shutil.copytree(made / "P00001", folder / "P00001")
     for known in (0, 1):
-        stop, told = threading.Event(), []
-
-        def tell(event: object, told: list = told, stop: threading.Event = stop) -> None:
-            told.append(event)
-            stop.set()
-
-        if known:
-            threading.Timer(SETTLED_S + 6, stop.set).start()
-        tally = watch(str(folder), tmp_path / "out", ONE, stop, tell)
+        told: list[object] = []
+        stop = StopAfter(clock, 3 * SETTLED_S)
+        tally = watch(str(folder), tmp_path / "out", ONE, stop, told.append)
         assert len(told) == 1 - known
         assert tally.known == known
         assert tally.complete
@@ -178,20 +191,24 @@ def test_a_folder_that_is_not_there_is_one_line(tmp_path):
 def test_the_command_ends_cleanly_on_a_signal(made, folder, tmp_path, number, strict):
     shutil.copytree(made / "P00001", folder / "P00001")
     (folder / "lot.toml").write_text("[error]\nlower_cents = 40.0\ntarget_cents = 50.0\n")
-    command = [sys.executable, "-m", "cli", "watch", str(folder), "--out", str(tmp_path / "out")]
-    process = subprocess.Popen(
-        [*command, "--jobs", "1", *(["--strict"] if strict else [])],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    line = process.stdout.readline()
-    process.send_signal(number)
-    rest, errors = process.communicate()
+
+    def hurry() -> None:
+        looking.SETTLED_S, looking.LOOK_EVERY_S = 0.0, 0.05
+
+    reading, writing = os.pipe()
+    words = ("watch", folder, "--out", tmp_path / "out", "--jobs", 1)
+    more = ["--strict"] if strict else []
+    running = begin(*words, *more, stdout=writing, prepare=hurry)
+    os.close(writing)
+    with os.fdopen(reading, encoding="utf-8") as told:
+        line = told.readline()
+        os.kill(running.pid, number)
+        rest = told.read()
+    done = running.wait()
     assert "P00001: not conform." in line
     assert rest.startswith("Stopped. 1 measured: 0 conform, 1 not conform, 0 not decided;")
-    assert errors == f"watching {folder}, 0 analyses known; Ctrl-C ends\n"
-    assert process.returncode == (1 if strict else 0)
+    assert done.err == f"watching {folder}, 0 analyses known; Ctrl-C ends\n"
+    assert done.code == (1 if strict else 0)
 
 
 TOLD, NO_SUCH_LINE = 0, 2

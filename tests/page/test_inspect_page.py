@@ -8,7 +8,7 @@ import re
 import numpy as np
 import pytest
 import soundfile
-from browser_checks import DESK, PHONE, look_at
+from browser_checks import DESK, PHONE, browser, look_at
 from conftest import SAMPLE_AUDIO
 from page_checks import Checked, contrast
 from pluck_model import PluckModel, recording
@@ -49,6 +49,12 @@ def folder(tmp_path_factory):
     return place
 
 
+@pytest.fixture(scope="module")
+def found(demo, folder):
+    """What is to be seen in the demo's recording, and in each of the folder."""
+    return [demo, *(inspect_recording(path) for path in sorted(folder.iterdir()))]
+
+
 def test_numbers_on_the_page_are_those_of_the_json(demo) -> None:
     body = json.loads(inspection_as_json(demo))
     pitch, partials = body["pitch"], body["partials"]
@@ -67,10 +73,9 @@ def test_numbers_on_the_page_are_those_of_the_json(demo) -> None:
     assert re.match(r"82\.264\d* ± 0\.000\d+ Hz", texts[0])
 
 
-def test_page_is_well_formed_and_needs_nothing_beside_itself(demo, folder) -> None:
-    others = [inspect_recording(path) for path in sorted(folder.iterdir())]
-    for found in (demo, *others):
-        page = inspection_as_html(found)
+def test_page_is_well_formed_and_needs_nothing_beside_itself(found) -> None:
+    for each in found:
+        page = inspection_as_html(each)
         checked = Checked(page)
         assert checked.open == []
         assert not {"link", "img", "script", "iframe", "object"} & set(checked.tags)
@@ -148,17 +153,16 @@ def test_colours_are_those_of_the_report_page(demo, scheme) -> None:
     assert not re.search(r'style="|fill="|stroke="', page.split("</style>")[1])
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [PHONE, DESK])
-def test_a_browser_takes_the_page(demo, folder, tmp_path, width, scheme) -> None:
-    found = [demo, *(inspect_recording(path) for path in sorted(folder.iterdir()))]
-    files = [tmp_path / f"{number}.html" for number in range(len(found))]
-    for file, each in zip(files, found, strict=True):
-        file.write_text(inspection_as_html(each), encoding="utf-8")
-    for file, each, seen in zip(files, found, look_at(files, width, scheme), strict=True):
-        assert seen.requests == [file.as_uri()]
-        assert seen.messages == []
-        assert not seen.scrolls
-        assert seen.opened_by_key == seen.parts
-        assert not seen.violations, seen.violations
-        assert printable(each.title) in seen.text
+def test_a_browser_takes_the_page(found, tmp_path) -> None:
+    with browser() as started:
+        for number, each in enumerate(found):
+            file = tmp_path / f"{number}.html"
+            file.write_text(inspection_as_html(each), encoding="utf-8")
+            for width in (PHONE, DESK):
+                seen = look_at(started, file, (width, "light"), (width, "dark"))
+                assert seen.requests == [file.as_uri()]
+                assert seen.messages == []
+                assert seen.scrolls == []
+                assert seen.opened_by_key == seen.parts
+                assert seen.violations == []
+                assert printable(each.title) in seen.text

@@ -5,19 +5,19 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
 
 import numpy as np
 import pytest
+from browser_checks import browser
 from made_reports import SIX_TUNING, TWELVE_TUNING, instrument_of, own_saddles, report_with
 
 from analyzer.page.render import as_html
 
-BROWSER, PAGES, PIXELS = map(shutil.which, ("chromium", "pdfinfo", "pdftoppm"))
-pytestmark = pytest.mark.skipif(
-    not (BROWSER and PAGES and PIXELS), reason="needs chromium, pdfinfo and pdftoppm"
-)
+PAGES, PIXELS = map(shutil.which, ("pdfinfo", "pdftoppm"))
+pytestmark = pytest.mark.skipif(not (PAGES and PIXELS), reason="needs pdfinfo and pdftoppm")
 DOTS_AN_INCH = 300
 DOTS_A_MM = DOTS_AN_INCH / 25.4
 MARGIN_MM = 11.0  # as the style of the page has it
@@ -41,9 +41,15 @@ CASES = {
 }
 
 
+@pytest.fixture(scope="module")
+def chromium() -> Iterator:
+    with browser() as started:
+        yield started
+
+
 @pytest.mark.parametrize("size", ["A4", "Letter"])
 @pytest.mark.parametrize("case", CASES)
-def test_bench_card_is_one_sheet(tmp_path, case, size) -> None:
+def test_bench_card_is_one_sheet(chromium, tmp_path, case, size) -> None:
     """ISO 216 and ANSI Y14.1; every string far off, so that there are many steps."""
     bridge, tuning = CASES[case]
     errors = {string: (-1) ** string * 14.0 + string / 3 for string in range(len(tuning), 0, -1)}
@@ -52,9 +58,10 @@ def test_bench_card_is_one_sheet(tmp_path, case, size) -> None:
     )
     html, pdf = tmp_path / "page.html", tmp_path / "page.pdf"
     html.write_text(page.replace("@page {", f"@page {{ size: {size};"), encoding="utf-8")
-    command = [BROWSER, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer"]
-    print_it = [*command, f"--print-to-pdf={pdf}", html.as_uri()]
-    subprocess.run(print_it, check=True, capture_output=True, timeout=300)
+    opened = chromium.new_page()
+    opened.goto(html.as_uri())
+    opened.pdf(path=pdf, prefer_css_page_size=True)
+    opened.close()
     info = subprocess.run([PAGES, pdf], check=True, capture_output=True, text=True)
     assert re.search(r"^Pages: +(\d+)", info.stdout, re.MULTILINE)[1] == "1"
     boxes_are_whole(pdf)

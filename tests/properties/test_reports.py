@@ -5,17 +5,20 @@ Notes are made by hand, so that their pitches are exact and no tolerance stands 
 
 from __future__ import annotations
 
+import os
 import shutil
 from dataclasses import replace
 from random import Random
 
 import pytest
 from conftest import SAMPLE_AUDIO
+from forked import forked
 from hypothesis import given
 from hypothesis import strategies as st
 from made_reports import instrument_of, notes_of, own_saddles
 from steady import steady
 
+from analyzer import analysis
 from analyzer.analysis import analyze_folder
 from analyzer.music import note_hz
 from analyzer.report.build import build_report
@@ -63,11 +66,29 @@ def test_the_order_of_files_and_their_times_change_nothing(tmp_path) -> None:
     assert replace(other, instrument=one.instrument) == one
 
 
-def test_number_of_jobs_changes_nothing(run) -> None:
+def test_number_of_jobs_changes_nothing(tmp_path) -> None:
+    """So few recordings go to one process as a rule; here half of them are enough for another."""
     demo = SAMPLE_AUDIO / "own_saddles"
-    one, two = (run("analyze", demo, "--json", "-", "--jobs", jobs).stdout for jobs in (1, 2))
-    assert one == two
-    assert one.startswith("{")
+    real = analysis.measure_file
+
+    def measure_file(*of: object, **more: object) -> object:
+        (tmp_path / str(os.getpid())).touch()
+        return real(*of, **more)
+
+    def halve() -> None:
+        analysis._FILES_A_WORKER = 8
+        analysis.measure_file = measure_file
+
+    printed = []
+    for jobs in (1, 2):
+        done = forked("analyze", demo, "--json", "-", "--jobs", jobs, prepare=halve)
+        assert (done.code, done.err) == (0, "")
+        printed.append(done.out)
+        at_work = {int(each.name) for each in tmp_path.iterdir()}
+        assert (done.pid in at_work) == (jobs == 1)
+        assert len(at_work) in ([1] if jobs == 1 else [2, 3])  # that of the first, and others
+    assert printed[0] == printed[1]
+    assert printed[0].startswith("{")
 
 
 def error_of(found, string: int) -> float:

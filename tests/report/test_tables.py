@@ -243,12 +243,10 @@ def test_workbook_into_a_pipe(run) -> None:
 
 @pytest.mark.skipif(os.name != "posix", reason="no pseudo-terminals")
 @pytest.mark.fault("a workbook that would go to the terminal")
-def test_workbook_does_not_go_to_a_terminal() -> None:
+def test_workbook_does_not_go_to_a_terminal(run) -> None:
     reading, terminal = os.openpty()
-    words = [sys.executable, "-m", "cli", "analyze", "sample_audio/own_saddles", "--xlsx", "-"]
-    settings = {"cwd": ROOT, "text": True, "stderr": subprocess.PIPE}
     try:
-        done = subprocess.run(words, check=False, stdout=terminal, **settings)
+        done = run("analyze", SAMPLE_AUDIO / "own_saddles", "--xlsx", "-", stdout=terminal)
     finally:
         os.close(terminal)
         os.close(reading)

@@ -7,12 +7,11 @@ import json
 import os
 import pty
 import re
-import subprocess
-import sys
 from dataclasses import replace
 
 import pytest
 from conftest import ROOT, SAMPLE_AUDIO
+from forked import begin, standing_in
 from made_reports import TWELVE_TUNING, instrument_of, notes_of, own_saddles
 from rich.console import Console
 
@@ -123,27 +122,24 @@ def on_a_terminal(*words: object, **variables: str) -> str:
     ours, theirs = pty.openpty()
     plain = {name: text for name, text in os.environ.items() if name not in {"NO_COLOR", "COLUMNS"}}
     settings = {**plain, "TERM": "xterm-256color", "COLUMNS": "80", **variables}
-    command = [sys.executable, "-m", "cli", *map(str, words)]
-    with subprocess.Popen(
-        command, stdout=theirs, stderr=subprocess.DEVNULL, cwd=ROOT, env=settings
-    ) as process:
-        os.close(theirs)
-        parts = []
-        while True:
-            try:
-                part = os.read(ours, 65536)
-            except OSError:  # Linux says so that the other end is closed
-                break
-            if not part:
-                break
-            parts.append(part)
+    running = begin(*words, prepare=standing_in(ROOT, settings), stdout=theirs)
+    os.close(theirs)
+    parts = []
+    while True:
+        try:
+            part = os.read(ours, 65536)
+        except OSError:  # Linux says so that the other end is closed
+            break
+        if not part:
+            break
+        parts.append(part)
     os.close(ours)
-    assert process.returncode == 0
+    assert running.wait().code == 0
     return b"".join(parts).decode().replace("\r\n", "\n")
 
 
 def test_a_real_terminal_shows_the_drawing() -> None:
-    text = on_a_terminal("analyze", DEMO, PYTHONUTF8="1")
+    text = on_a_terminal("analyze", DEMO)
     rows = drawn(text.splitlines())
     assert len(rows) == 6
     for row in rows:
@@ -156,7 +152,7 @@ def test_a_real_terminal_shows_the_drawing() -> None:
 @pytest.mark.parametrize("variables", [{"NO_COLOR": "1"}, {"TERM": "dumb"}])
 def test_no_colour_where_none_is_wanted(variables) -> None:
     """SGR 30 to 49 and 90 to 107 are colours (ECMA-48, 8.3.117, and common practice)."""
-    text = on_a_terminal("analyze", DEMO, PYTHONUTF8="1", **variables)
+    text = on_a_terminal("analyze", DEMO, **variables)
     codes = [int(each or 0) for found in re.findall(r"\x1b\[([\d;]*)m", text)
              for each in found.split(";")]  # fmt: skip
     assert not [each for each in codes if 30 <= each <= 49 or 90 <= each <= 107]

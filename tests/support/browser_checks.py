@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,18 +20,24 @@ BROWSER = shutil.which("chromium")
 PHONE, DESK = 320, 1280
 _HEIGHT = 900
 
+Screen = tuple[int, str]  # its width in CSS pixels, and the scheme of its colours
+
 
 @dataclass
 class Seen:
-    """What a page did and has; ``violations`` are axe-core's, None where that is not at hand."""
+    """What a page did and has.
+
+    ``scrolls``: the screens on which it does, sideways. ``violations``: axe-core's on any of them;
+    none where that is not at hand.
+    """
 
     requests: list[str] = field(default_factory=list)
     messages: list[str] = field(default_factory=list)
-    scrolls: bool = False
+    scrolls: list[Screen] = field(default_factory=list)
     opened_by_key: int = 0
     parts: int = 0
     text: str = ""
-    violations: list[str] | None = None
+    violations: list[str] = field(default_factory=list)
 
 
 def axe_source() -> str | None:
@@ -54,12 +60,6 @@ def browser() -> Iterator[Any]:
             started.close()
 
 
-def look_at(files: Sequence[Path], width: int, scheme: str) -> list[Seen]:
-    """Open pages, unfold their parts by keyboard, and look; skips without a browser."""
-    with browser() as started:
-        return [_seen(started, file, width, scheme) for file in files]
-
-
 def listened(page: Any) -> Seen:
     """What a page asks for and complains of from now on."""
     seen = Seen()
@@ -79,11 +79,14 @@ def violations(page: Any) -> list[str] | None:
     return [f"{each['id']}: {each['nodes'][0]['html'][:200]}" for each in found["violations"]]
 
 
-def _seen(browser: Any, file: Path, width: int, scheme: str) -> Seen:
-    context = browser.new_context(
-        color_scheme=scheme, viewport={"width": width, "height": _HEIGHT}, bypass_csp=True
-    )
+def look_at(started: Any, file: Path, *screens: Screen) -> Seen:
+    """Open a page on the first screen, unfold its parts by keyboard, and look at it on each.
+
+    A page without scripts is on a screen what it is where it is opened there.
+    """
+    context = started.new_context(viewport={"width": PHONE, "height": _HEIGHT}, bypass_csp=True)
     page = context.new_page()
+    _be(page, screens[0])
     seen = listened(page)
     page.goto(file.as_uri())
     for summary in page.query_selector_all("summary"):
@@ -91,7 +94,17 @@ def _seen(browser: Any, file: Path, width: int, scheme: str) -> Seen:
         page.keyboard.press("Enter")
     seen.parts = len(page.query_selector_all("details"))
     seen.opened_by_key = len(page.query_selector_all("details[open]"))
-    seen.scrolls = page.evaluate("document.documentElement.scrollWidth > innerWidth")
     seen.text = page.inner_text("body")
-    seen.violations = violations(page)
+    for screen in screens:
+        _be(page, screen)
+        if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
+            seen.scrolls.append(screen)
+        seen.violations += violations(page) or []
+    context.close()
     return seen
+
+
+def _be(page: Any, screen: Screen) -> None:
+    width, scheme = screen
+    page.set_viewport_size({"width": width, "height": _HEIGHT})
+    page.emulate_media(color_scheme=scheme)
