@@ -12,12 +12,16 @@ from pluck_model import PluckModel, recording
 from analyzer.errors import RecordingError
 from analyzer.plucks import (
     BEFORE_NEXT_S,
+    LONGEST_USED_S,
     _count_notes,
     _crossing,
     _floor_db,
+    _rises,
     _sounding_regions,
+    _strongest,
     _struck_again,
     find_pluck,
+    levels_db,
     smoothed_db,
     steepest,
 )
@@ -123,3 +127,108 @@ def test_part_of_a_recording(tmp_path) -> None:
     assert find_pluck(take, 0.0, 1.2).end_s == pytest.approx(1.2, abs=0.006)
     with pytest.raises(RecordingError, match=r"nothing from 9 s on: it is 4\.1 s long"):
         find_pluck(take, 9.0)
+
+
+def test_smoothing_is_a_mean_of_power() -> None:
+    """Over 0.05 s, ten steps, by numpy; at the ends nothing is set beside."""
+    level = np.random.default_rng(4).normal(-30, 8, 300)
+    power = np.convolve(10 ** (level / 10), np.ones(10) / 10)[4:-5]
+    expected = 10 * np.log10(
+        np.array([np.mean(10 ** (level[at - 5 : at + 5] / 10)) for at in range(5, 295)])
+    )
+    assert smoothed_db(level, STEP_S)[5:295] == pytest.approx(expected)
+    assert smoothed_db(level, STEP_S)[[0, -1]] == pytest.approx(10 * np.log10(power[[0, -1]]))
+
+
+@pytest.mark.parametrize(("soft_steps", "strongest"), [(96, 0), (104, 1)])
+def test_the_strongest_part_has_the_most_energy(soft_steps, strongest) -> None:
+    """Ten steps at -10 dB have as much as a hundred at -20."""
+    level = np.r_[np.full(10, -10.0), np.full(soft_steps, -20.0)]
+    assert _strongest(level, [(0, 10), (10, 10 + soft_steps)]) == strongest
+
+
+def test_a_rise_is_held_against_a_tenth_of_a_second_before() -> None:
+    """By 9 dB: 12 dB are seen at once, and 8 never, nor 12 that take a second."""
+    at_once = _rises(steps((1, -40), (1, -28)), STEP_S) * STEP_S
+    assert (np.min(at_once), np.max(at_once)) == pytest.approx((1.0, 1.1), abs=0.03)
+    assert _rises(steps((1, -40), (1, -32)), STEP_S).size == 0
+    slowly = np.r_[np.full(200, -40.0), np.linspace(-40, -28, 200), np.full(200, -28.0)]
+    assert _rises(slowly, STEP_S).size == 0
+
+
+def test_regions_in_noise_near_the_note() -> None:
+    """Noise less than 30 dB down does not divide a note; more than that, 6 dB above it counts."""
+    near = steps((0.5, -35), (1, -10), (0.5, -35))
+    assert _sounding_regions(near, STEP_S) == [(0, 400)]
+    far = steps((1.0, -45), (1, -10), (0.3, -38.5), (0.3, -39.5), (1.0, -45))
+    assert _sounding_regions(far, STEP_S) == [(200, 460)]
+
+
+def test_crossing_is_no_more_than_a_step_before() -> None:
+    assert _crossing(np.array([-20.0, -19.0, -10.0]), 1, -60.0) == 0
+    assert _crossing(np.array([-20.0, -20.0]), 1, -20.0) == 1
+
+
+@pytest.mark.parametrize(("level_db", "counted"), [(-34.0, 1), (-36.0, 0)])
+def test_a_further_note_is_no_more_than_25_db_down(level_db, counted) -> None:
+    level = steps((1, -10), (0.6, level_db))
+    assert _count_notes(level, [(0, 200), (200, 320)], (0, 200), STEP_S) == counted
+
+
+def take_of(tmp_path, samples, name="take.wav"):
+    soundfile.write(tmp_path / name, samples, RATE_HZ, "FLOAT")
+    return open_recording(tmp_path / name)
+
+
+def test_levels_are_those_of_a_sine_by_its_mean_square(tmp_path) -> None:
+    sine = 0.5 * np.sin(2 * np.pi * 1000 * np.arange(RATE_HZ) / RATE_HZ)
+    take = take_of(tmp_path, np.stack([sine, 0.1 * sine, 0 * sine], axis=1))
+    found = [levels_db(take, channel)[20] for channel in range(3)]
+    assert found == pytest.approx([-9.03, -29.03, -180.0], abs=0.05)
+
+
+def test_what_is_used_ends_after_eight_seconds(tmp_path) -> None:
+    tone = np.r_[np.zeros(RATE_HZ // 2), 0.3 * np.sin(0.05 * np.arange(10 * RATE_HZ))]
+    found = find_pluck(take_of(tmp_path, tone))
+    assert found.onset_s == pytest.approx(0.5, abs=0.01)
+    assert found.duration_s == pytest.approx(LONGEST_USED_S) == 8.0
+
+
+@pytest.mark.parametrize(("sounding_s", "enough"), [(0.48, False), (0.53, True)])
+def test_half_a_second_is_enough(tmp_path, sounding_s, enough) -> None:
+    tone = 0.3 * np.sin(0.05 * np.arange(round(sounding_s * RATE_HZ)))
+    take = take_of(tmp_path, np.r_[np.zeros(RATE_HZ), tone, np.zeros(RATE_HZ)])
+    if enough:
+        assert find_pluck(take).duration_s == pytest.approx(sounding_s, abs=0.011)
+        return
+    with pytest.raises(RecordingError, match=r"holds only 0\.4[789]\d s of a note"):
+        find_pluck(take)
+
+
+@pytest.mark.parametrize(("level_dbfs", "silent"), [(-79.0, False), (-81.0, True)])
+def test_silent_is_what_is_nowhere_louder_than_minus_80(tmp_path, level_dbfs, silent) -> None:
+    tone = np.sqrt(2) * 10 ** (level_dbfs / 20) * np.sin(0.2 * np.arange(2 * RATE_HZ))
+    take = take_of(tmp_path, tone)
+    if silent:
+        with pytest.raises(RecordingError, match=r"is silent \(loudest -81 dBFS\)"):
+            find_pluck(take)
+    else:
+        assert find_pluck(take).duration_s > 1.5
+
+
+def test_notes_of_a_part_count_by_what_is_in_the_part(tmp_path) -> None:
+    """Three notes and the last struck again, of which the part holds two that are not."""
+    rng = np.random.default_rng(7)
+    notes = [
+        recording(PluckModel(110.0), rng, silence_s=0.6, duration_s=each)
+        for each in (1.2, 1.0, 1.6)
+    ]
+    again = recording(PluckModel(110.0), rng, silence_s=0, duration_s=0.9)
+    take = take_of(tmp_path, 0.5 * np.concatenate([*notes, 1.6 * again]))
+    whole = find_pluck(take)
+    assert whole.others == 3
+    assert whole.onset_s == pytest.approx(1.8 + 1.6 + 2.2, abs=0.03)
+    part = find_pluck(take, 1.9, 5.5)
+    assert part.others == 1
+    assert part.onset_s == pytest.approx(1.8 + 1.6 + 0.6, abs=0.01)
+    assert part.end_s == pytest.approx(5.5, abs=0.006)
