@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
 from itertools import islice
 from pathlib import Path
 
@@ -43,18 +42,6 @@ def is_recording(name: str) -> bool:
     # A dot before the name marks the shadow files that some systems leave beside real ones.
     stem, _, ending = name.rpartition(".")
     return bool(stem) and f".{ending.lower()}" in _ENDINGS and not name.startswith(".")
-
-
-def spellings(name: str) -> tuple[str, ...]:
-    """A name, and the same in the other forms that Unicode gives its letters (NFC, NFD; UAX 15).
-
-    Systems differ in which form they keep, so a table and its files may have come to differ.
-
-    >>> [len(each) for each in spellings("é.wav")], spellings("e.wav")
-    ([5, 6], ('e.wav',))
-    """
-    forms = (unicodedata.normalize(form, name) for form in ("NFC", "NFD"))
-    return tuple(dict.fromkeys((name, *forms)))
 
 
 def unlisted(folder: str, error: Exception) -> UnusableInputError:

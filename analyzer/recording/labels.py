@@ -8,6 +8,7 @@ left out. h12 is the natural harmonic over the 12th fret.
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import dataclass
 
 from analyzer.errors import RecordingError
@@ -137,3 +138,15 @@ def _string(file_name: str, match: re.Match[str], instrument: Instrument) -> int
             "Use the string's number instead, such as s6_open_1.wav",
         )
     return same[0]
+
+
+def spellings(name: str) -> tuple[str, ...]:
+    """A name, and the same in the other forms that Unicode gives its letters (NFC, NFD; UAX 15).
+
+    Systems differ in which form they keep, so a table and its files may have come to differ.
+
+    >>> [len(each) for each in spellings("é.wav")], spellings("e.wav")
+    ([5, 6], ('e.wav',))
+    """
+    forms = (unicodedata.normalize(form, name) for form in ("NFC", "NFD"))
+    return tuple(dict.fromkeys((name, *forms)))

@@ -25,8 +25,7 @@ from analyzer.errors import UnusableInputError
 from analyzer.instrument.model import Instrument
 from analyzer.instrument.tables import shown, text_of
 from analyzer.music import semitones_from_a4
-from analyzer.recording.finding import spellings
-from analyzer.recording.labels import HARMONIC, HIGHEST_FRET, OPEN, Label
+from analyzer.recording.labels import HARMONIC, HIGHEST_FRET, OPEN, Label, spellings
 
 FILE_NAME = "takes.csv"
 COLUMNS = ("file", "start_s", "end_s", "string", "fret")

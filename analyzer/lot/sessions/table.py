@@ -33,7 +33,7 @@ from analyzer.lot.sessions.names import folded
 from analyzer.lot.sessions.place import entries, is_url, joined
 from analyzer.lot.sessions.rows import Row, rows_of
 from analyzer.lot.sessions.whole_table import WholeTable
-from analyzer.recording.finding import spellings
+from analyzer.recording.labels import spellings
 from analyzer.recording.limits import ReadingRules
 
 FILE_NAMES = ("lot.csv", "lot.tsv", "lot.parquet")
