@@ -21,18 +21,23 @@ from pluck_model import PluckModel, recording
 from two_rounds import BEFORE, INSTRUMENT, write_round
 
 from analyzer.analysis import analyze_folder
+from analyzer.compiled import NUMBA_PLACE, use_own_place
 from analyzer.report.files import as_json
 from cli.main import main
 
 ROOT = Path(__file__).parent.parent
 SAMPLE_AUDIO = ROOT / "sample_audio"
 
-# Two processes that fill one cache of compiled code at once spoil it. Those that run tests side by
-# side have one each, which stays. Numba looks once, when it is imported.
+# Tests use more of librosa than the program does, and two processes that fill one cache of compiled
+# code at once spoil it. So those that run side by side have one each, which begins as the program's
+# own and stays. Numba looks once, when it is imported.
 if _WORKER := os.environ.get("PYTEST_XDIST_WORKER"):
     assert "numba" not in sys.modules
-    _COMPILED = Path(os.environ.get("NUMBA_CACHE_DIR", ROOT / ".pytest_cache" / "numba"))
-    os.environ["NUMBA_CACHE_DIR"] = str(_COMPILED / _WORKER)
+    use_own_place()
+    _COMPILED = ROOT / ".pytest_cache" / "numba" / f"{sys.implementation.cache_tag}-{_WORKER}"
+    if NUMBA_PLACE in os.environ and not _COMPILED.exists():
+        shutil.copytree(os.environ[NUMBA_PLACE], _COMPILED)
+    os.environ[NUMBA_PLACE] = str(_COMPILED)
 # Where tests run side by side, the terminal's width is in their environment; it is not the tests'.
 os.environ.pop("COLUMNS", None)
 
