@@ -82,7 +82,7 @@ def _capability(
     fitting = [each for each in tables if fits(each, console, options)]
     yield from fitting[:1] or map(line, _blocks(shown))
     if more := len(worst) - len(shown):
-        yield line(f"{more} better ones are not shown.")
+        yield line(f"{more} better {'one is' if more == 1 else 'ones are'} not shown.")
     for each in dict.fromkeys(figure.method for figure in _indices(shown[0])):
         yield line(f"{each}{_interval_method(shown[0], each)}")
     if words := process_risk_in_words(shown[0]):
