@@ -136,7 +136,8 @@ def test_scatter_that_is_there_already_changes_weights_and_not_what_is_found() -
 
 @pytest.mark.parametrize(
     ("partials", "scatter", "own", "freedom"),
-    [(14, 1.0, 0.0, 12.0), (14, 1.0, 1.0, 48.0), (14, 0.0, 1.0, 12_000.0), (2, 1.0, 0.0, 1.0), (3, 1.0, 0.0, 1.0)],
+    [(14, 1.0, 0.0, 12.0), (14, 1.0, 1.0, 48.0), (14, 0.0, 1.0, 12_000.0), (2, 1.0, 0.0, 1.0),
+     (3, 1.0, 0.0, 1.0)],
 )  # fmt: skip
 def test_an_interval_has_few_degrees_of_freedom_where_scatter_rules_it(
     partials, scatter, own, freedom
