@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import pkgutil
 import shutil
+import sys
 import warnings
 from pathlib import Path
 
 import pdoc
 import pdoc.render
 
-import analyzer
-
 ROOT = Path(__file__).parents[1]
+sys.path.insert(0, str(ROOT))  # what is here, and not what may be installed
+
+import analyzer  # noqa: E402
 
 
 def main() -> None:
