@@ -52,13 +52,13 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
-    """Side by side (``-n``), the tests of a file go to one process, unless ``--dist`` says how.
+    """Side by side (``-n``), who has done its tests takes some of another's, unless told otherwise.
 
-    What they share is then made once: 8 % less work than where any process takes any test.
+    Tests of a file stay together until then, so that what they share is mostly made once.
     """
-    from xdist.scheduler import LoadFileScheduling
+    from xdist.scheduler import WorkStealingScheduling
 
-    return LoadFileScheduling(config, log) if config.getoption("dist") == "load" else None
+    return WorkStealingScheduling(config, log) if config.getoption("dist") == "load" else None
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
