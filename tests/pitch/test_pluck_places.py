@@ -232,3 +232,15 @@ def test_notes_of_a_part_count_by_what_is_in_the_part(tmp_path) -> None:
     assert part.others == 1
     assert part.onset_s == pytest.approx(1.8 + 1.6 + 0.6, abs=0.01)
     assert part.end_s == pytest.approx(5.5, abs=0.006)
+
+
+def test_a_part_of_a_recording_is_struck_again_where_it_is(tmp_path) -> None:
+    """What comes before the part moves nothing in it."""
+    rng = np.random.default_rng(8)
+    first = recording(PluckModel(110.0), rng, silence_s=0.3, duration_s=1.4)
+    second = 0.7 * recording(PluckModel(110.0), rng, silence_s=0, duration_s=1.4)
+    take = take_of(tmp_path, np.concatenate([np.zeros(3 * RATE_HZ), first, second]))
+    found = find_pluck(take, 2.0)
+    assert found.onset_s == pytest.approx(3.3, abs=0.006)
+    assert found.end_s == pytest.approx(4.7 - BEFORE_NEXT_S, abs=0.03)
+    assert found.others == 1
