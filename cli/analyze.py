@@ -26,7 +26,7 @@ def analyze(
     ],
     instrument: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Instrument.  [default: FOLDER/instrument.toml]"),
+        typer.Option(metavar="FILE", help="Its file.  [default: FOLDER/instrument.toml]"),
     ] = None,
     previous: Annotated[
         Path | None,
@@ -36,7 +36,7 @@ def analyze(
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="CSV of what was turned since.  [default: as advised]",
+            help="What was turned, as CSV.  [default: as advised]",
         ),
     ] = None,
     json: Annotated[
@@ -47,7 +47,7 @@ def analyze(
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="Write a row a string, as CSV or (its name) .parquet.",
+            help="Write a row a string, as CSV or FILE.parquet.",
         ),
     ] = None,
     recordings_csv: Annotated[

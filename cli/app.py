@@ -64,20 +64,20 @@ def count(text: str) -> int:
 
 # Options that several commands have. Their names and meaning must not differ between them.
 Quiet = Annotated[
-    bool, typer.Option("--quiet", "-q", help="Print errors alone; the exit code tells.")
+    bool, typer.Option("--quiet", "-q", help="Print only what is wrong; the exit code tells.")
 ]
 ChangedLimits = Annotated[
     list[str] | None,
     typer.Option(
         metavar="NAME=VALUE",
-        help="Change a limit on what is read: length_s=3600.",
+        help="Change a limit on what is read, as length_s=3600.",
     ),
 ]
 Untrusted = Annotated[
     bool,
     typer.Option(
         "--untrusted",
-        help="Recordings of strangers: decode each shut in.",
+        help="Do not trust the recordings: decode each apart.",
     ),
 ]
 Jobs = Annotated[int, typer.Option(parser=count, metavar="N", help="Processes; -1 for all cores.")]
@@ -91,13 +91,13 @@ SpecificationFile = Annotated[
 ]
 InstrumentOfAll = Annotated[
     str | None,
-    typer.Option(metavar="FILE", help="Instruments.  [default: FOLDER/instrument.toml]"),
+    typer.Option(metavar="FILE", help="Its file.  [default: FOLDER/instrument.toml]"),
 ]
 Strict = Annotated[
     bool,
     typer.Option(
         "--strict",
-        help="Exit with 1 if one does not conform, 3 if one is open.",
+        help="Exit with 1: one not conform; 3: one not decided.",
     ),
 ]
 

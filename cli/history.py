@@ -35,7 +35,7 @@ def history(
     ] = None,
     by: Annotated[
         str,
-        typer.Option(metavar="TIME", help="What counts: analyzed or recorded."),
+        typer.Option(metavar="TIME", help="Dates of what: analyzed or recorded."),
     ] = "analyzed",
     most: Annotated[
         int | None,
@@ -45,7 +45,7 @@ def history(
         Path,
         typer.Option(
             metavar="PATH",
-            help="The store, or its folder.  [default: this one]",
+            help="The store or its folder.  [default: this folder]",
             show_default=False,
         ),
     ] = Path(),

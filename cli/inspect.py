@@ -24,12 +24,12 @@ def inspect(
         str | None,
         typer.Option(
             metavar="N|SECONDS",
-            help="Which of many: a number (3) or a moment (12.5s).",
+            help="Which pluck: its number (3) or a moment (12.5s).",
         ),
     ] = None,
     instrument: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Instrument.  [default: the instrument.toml beside]"),
+        typer.Option(metavar="FILE", help="Its file.  [default: the instrument.toml beside]"),
     ] = None,
     json: Annotated[
         Path | None,

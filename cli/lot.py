@@ -75,7 +75,7 @@ def lot(
         bool,
         typer.Option(
             "--pages",
-            help="Also write a page for each that is not conform.",
+            help="Also write a page of each that is not accepted.",
         ),
     ] = False,
     read_again: Annotated[  # noqa: FBT002

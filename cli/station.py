@@ -59,7 +59,7 @@ def station(
         bool,
         typer.Option(
             "--untrusted",
-            help="Recording of a stranger: decode it shut in.",
+            help="Do not trust the recording: decode it apart.",
         ),
     ] = False,
     limit: ChangedLimits = None,

@@ -38,6 +38,7 @@ FURTHEST_LEARNED = 2.0
 LEAST_SHARE_LEARNED = 0.5  # where fewer of the strings agree, something else happened
 _COVERAGE = 1.96  # turns a 95 % half-width into a standard deviation and back
 _ROUNDS = 4
+WRONG_WAY = "the wrong way; check screw_head and the way it was turned"
 
 
 @dataclass(frozen=True)
@@ -159,7 +160,7 @@ class Agreement:
         if self.not_moved:
             return "no change found; was it moved, and are these the later recordings?"
         if self.wrong_way:
-            return "the wrong way; check screw_head and the way it was turned"
+            return WRONG_WAY
         opposite = self.found_cents * self.predicted_cents < 0
         word = "more" if beyond > abs(self.predicted_cents) and not opposite else "less"
         if self.learned_from:

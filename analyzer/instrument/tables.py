@@ -8,6 +8,7 @@ from __future__ import annotations
 import stat
 import tomllib
 from collections.abc import Sequence
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -42,8 +43,13 @@ class Table:
         if self.has(key):
             return self._values.pop(key)
         if default is None:
-            raise self.fault(key, "is missing", f"Add {allowed}")
+            raise self.fault(key, "is missing", f"{self._near(key)}dd {allowed}")
         return default
+
+    def _near(self, key: str) -> str:
+        """How the remedy for a key that is missing begins: it may be there, misspelt."""
+        near = get_close_matches(key, self._values, 1, 0.75)
+        return f"Mend the spelling of {shown(near[0])}, or a" if near else "A"
 
     def number(
         self, key: str, low: float, high: float, example: str, default: float | None = None

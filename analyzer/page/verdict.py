@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from analyzer.page.rounding import sharp_or_flat, with_interval
 from analyzer.report.model import Report, StringResult
+from analyzer.report.working_order import wrong_way
 
 
 def verdict_of(report: Report) -> str:
     """What is to be done or how far it is off, the worst string, and what could not be had."""
     if not report.measured:
         return "No string has a result: see below what each recording lacks."
+    first = wrong_way(report)
     worst = max(report.measured, key=lambda each: abs(each.error_cents or 0.0))
-    return f"{_to_do(report)}: {_off(worst)}{_missing(report)}."
+    sentence = f"{_to_do(report)}: {_off(worst)}{_missing(report)}."
+    return f"{first} {sentence}" if first else sentence
 
 
 def _to_do(report: Report) -> str:

@@ -33,7 +33,10 @@ _COPY = re.compile(
 )
 # One take of many plucks: whole.wav, whole_2.wav, Whole take, bench.wav.
 _WHOLE = re.compile(r"whole(?![a-z]).*", re.IGNORECASE | re.ASCII | re.DOTALL)
-_FORM = "Name it like s6_open_1.wav or s6_f12_1.wav: string, open or f12, take"
+_FORM = (
+    "Name it like s6_open_1.wav or s6_f12_1.wav: string, open or f12, take; one that holds many "
+    "plucks like whole.wav"
+)
 
 
 @dataclass(frozen=True, order=True)

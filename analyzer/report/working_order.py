@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from analyzer.bridge.response import WRONG_WAY
 from analyzer.bridge.steps import Step
 from analyzer.report.model import AdjusterResult, Report
 
@@ -29,9 +30,9 @@ LOOSE = (
 )
 FACING = "Clockwise is as seen facing the head of the screw."
 COARSE = (
-    "Once the first step of a screw has read as it should, go on, the string still slack, to the "
-    "next reading that is given: those in between may be skipped, and small steps end the move "
-    "(common practice). If it has not, stop and find out why."
+    "Once the first step of a screw has read as it should, slacken the string again, turn on to "
+    "the next reading that is given, and only then retune and compare: those in between may be "
+    "skipped, and small steps end the move (common practice). If it has not, stop and find out why."
 )
 LOOSE_CAUTION = "A bridge that only its strings hold falls: never slacken all of them entirely."
 FILING = (
@@ -80,6 +81,8 @@ def manner_of(report: Report) -> Iterator[str]:
     """How the steps are done, in sentences; nothing where there are none."""
     if not report.steps:
         return
+    if wrong := wrong_way(report):
+        yield f"{wrong} Until you know, do not follow these steps: they take the screws as given."
     parts = parts_of(report)
     loose = _is_loose(report)
     each_step = EACH_STEP_LOOSE if loose else EACH_STEP
@@ -92,6 +95,18 @@ def manner_of(report: Report) -> Iterator[str]:
         yield SHARED
     if any(step.check_may_be_skipped for step in report.steps):
         yield COARSE
+
+
+def wrong_way(report: Report) -> str:
+    """What to find out first, where the last round moved strings the wrong way; else nothing."""
+    strings = [str(each.string) for each in report.outcome if each.in_words == WRONG_WAY]
+    if not strings:
+        return ""
+    which = f"String {strings[0]}" if len(strings) == 1 else f"Strings {', '.join(strings)}"
+    return (
+        f"{which} went the wrong way in the last round: find out first which way the screw was "
+        "turned, and which end its head faces."
+    )
 
 
 def caution(report: Report) -> str:

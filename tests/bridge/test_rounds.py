@@ -77,6 +77,13 @@ def test_turned_the_wrong_way_is_said_and_not_learned(before, record, called, tm
     assert went == pytest.approx({name: -move for name, move in advised.items()})
     assert "saddle 2, saddle 1 did not go as given" in " ".join(done.out.split())
     assert done.out.count("the wrong way; check screw_head and the way it was turned") == 2
+    page = tmp_path / "page.html"
+    called("analyze", tmp_path / "after", "--previous", before, "--html", page)
+    for text in (done.out, page.read_text(encoding="utf-8")):
+        words = " ".join(text.split())
+        first = words.index("Strings 2, 1 went the wrong way in the last round: find out first")
+        assert first < words.index("Until you know, do not follow these steps")
+        assert first < words.index("Never move a saddle under a string at pitch")
     assert "Nothing was learned from it" in done.out
     assert "or none, say so with --turned" in " ".join(done.out.split())
 

@@ -15,6 +15,7 @@ from scipy import stats
 
 from analyzer.lot.judgement.specification import DecisionRule
 from analyzer.lot.output.summary_json import as_json
+from analyzer.lot.output.words import verdict_of_lot
 from analyzer.lot.records import Fault
 from analyzer.lot.statistics.figure import NotGiven
 from analyzer.lot.statistics.trend import Trend
@@ -500,3 +501,15 @@ def test_texts_may_be_categories() -> None:
         given.judged.astype(dict.fromkeys(texts, "category")),
     )
     assert as_json(by_category.summary(spec)) == as_json(given.summary(spec))
+
+
+def test_a_value_that_is_missing_leaves_a_lot_incomplete_whatever_was_decided() -> None:
+    """One string far off decides the instrument; that another was not measured is told as well."""
+    spec = specification()
+    found = frames([Made("a", {(ERROR, 2): 30.0, (ERROR, 1): math.nan})], spec).summary(spec)
+    assert (found.counts.nonconforming, found.counts.not_measured) == (1, 0)
+    assert not found.complete
+    assert verdict_of_lot(found).endswith("not decided; 1 value could not be measured.")
+    whole = frames([Made("a", {(ERROR, 2): 30.0, (ERROR, 1): 0.0})], spec).summary(spec)
+    assert whole.complete
+    assert "measured" not in verdict_of_lot(whole)

@@ -70,7 +70,12 @@ WRONG = [
     ("scale_length_mm = 647.7", "scale_length_mm = true", "is True, not a number. Give"),
     ("scale_length_mm = 647.7", "scale_length_mm = [640, 650]", "lists 2 lengths for 6 strings"),
     ("scale_length_mm = 647.7", "", "scale_length_mm: is missing. Add"),
-    ("scale_length_mm", "scale_lenght_mm", "scale_length_mm: is missing"),
+    (
+        "scale_length_mm",
+        "scale_lenght_mm",
+        "is missing. Mend the spelling of 'scale_lenght_mm', or",
+    ),
+    ("tuning =", "tunning =", "tuning: is missing. Mend the spelling of 'tunning', or add"),
     ('name = "Test six"', 'nickname = "x"', "nickname: is not known here. Mend its spelling"),
     ('"E2", ', '"H2", ', "tuning: has 'H2'. Give a list of note names"),
     ('"E2", ', "7, ", "tuning: has 7. Give a list of note names"),

@@ -133,6 +133,8 @@ def verdict_of_lot(summary: LotSummary) -> str:
         words = f"All {of} conform"
     if counts.not_measured:
         words = f"{words} ({counts.not_measured:,} for want of a measurement)"
+    elif summary.values_missing:
+        words = f"{words}; {counted(summary.values_missing, 'value')} could not be measured"
     return f"{words}{faults}."
 
 

@@ -244,7 +244,13 @@ class LotSummary:
         decision rule, not a gap, has left it open.
         """
         counts = self.counts
-        return counts.instruments > 0 and not counts.faults and not counts.not_measured
+        whole = not counts.faults and not counts.not_measured and not self.values_missing
+        return counts.instruments > 0 and whole
+
+    @property
+    def values_missing(self) -> int:
+        """How many values that are judged were not had, of whatever instruments."""
+        return sum(each.not_measured for each in self.judged)
 
     @property
     def nonconforming(self) -> int:
