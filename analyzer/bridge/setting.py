@@ -95,7 +95,10 @@ class PartSetting:
         step_mm = self.problem.adjusters[place].steps.smallest_mm
         wanted_mm, unsure_mm = abs(self.wanted_mm[place]), self.uncertainty_mm[place]
         if wanted_mm <= unsure_mm:
-            return f"the move, {wanted_mm:.2f} mm, is within its own uncertainty, {unsure_mm:.2f}"
+            return (
+                f"the move, {wanted_mm:.2f} mm, is within its own uncertainty, {unsure_mm:.2f}; "
+                "more takes make it surer"
+            )
         held_mm = abs(self.held_mm[place])
         if held_mm < _NO_MOVE_MM:
             return "it is where it is best"

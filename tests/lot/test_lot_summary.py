@@ -513,3 +513,23 @@ def test_a_value_that_is_missing_leaves_a_lot_incomplete_whatever_was_decided() 
     whole = frames([Made("a", {(ERROR, 2): 30.0, (ERROR, 1): 0.0})], spec).summary(spec)
     assert whole.complete
     assert "measured" not in verdict_of_lot(whole)
+
+
+@pytest.mark.parametrize(("apart_s", "given"), [(60.0, False), (240.0, True)])
+def test_seconds_tell_nothing_of_a_drift_by_the_day(apart_s, given) -> None:
+    """Twenty instruments within twenty minutes, or over an hour and a quarter."""
+    spec = specification()
+    made = [
+        Made(f"{n:02d}", {(ERROR, 1): 0.01 * n}, at_s=START_S + apart_s * n, station="a")
+        for n in range(20)
+    ]
+    (line,) = [
+        each.found
+        for each in frames(made, spec).summary(spec).trends.stations
+        if each.station == "a"
+    ]
+    assert isinstance(line, Trend) == given
+    if given:
+        assert line.slope_per_day == pytest.approx(0.01 * 86_400 / apart_s)
+    else:
+        assert "within an hour" in line.reason

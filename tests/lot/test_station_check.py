@@ -257,6 +257,10 @@ def test_a_silent_recording_is_kept_as_not_measured_and_spoils_no_baseline(tmp_p
     assert "silent" in found.reason
     again = check_station(asked(tmp_path / "6.wav", 20), kept)
     assert again.verdict == "as before"
+    (once, stale) = again.cautions
+    assert once.startswith("this recording was checked before")
+    assert "2026-01-07T08:00:00" in stale  # the day of the first time, and this is the 21st
+    assert "whether the station stores what it hears" in stale
     assert len({each.sha256 for each in kept.station_checks("bench-1")}) == 8
 
 

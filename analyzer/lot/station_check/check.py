@@ -121,7 +121,7 @@ def check_station(
         baseline_checks=request.baseline_checks,
         begins=begins,
         tolerance_cents=request.tolerance_cents,
-        cautions=tuple(_on_time(check, past, again=before is not None)),
+        cautions=tuple(_on_time(check, past, before)),
     )
     kept.add_station_checks(rows_of(found, begins=begins))
     return found
@@ -187,9 +187,14 @@ def _moment_s(request: CheckRequest) -> float | None:
         ) from error
 
 
-def _on_time(check: Check, past: Sequence[Past], *, again: bool) -> Iterator[str]:
-    if again:
+def _on_time(check: Check, past: Sequence[Past], before: Past | None) -> Iterator[str]:
+    if before is not None:
         yield "this recording was checked before: it takes its own place, and is no second check"
+        if before.checked_at != check.checked_at:
+            yield (
+                f"its time was {before.checked_at} then, and no two recordings are the same: look "
+                "whether the station stores what it hears, or gives an old file again"
+            )
         return
     later = [each for each in past if each.checked_s > check.checked_s]
     if later:

@@ -16,6 +16,7 @@ from analyzer.lot.summing.arrays import LotArrays, decided
 from analyzer.lot.summing.summary_model import GroupedBy, GroupTable, StationTrend, Trends
 
 _DAY_S = 86_400.0
+_SHORTEST_D = 1 / 24  # a choice: a line through less is drawn out more than twentyfold
 # A choice: hours are told apart in a lot of up to two days, and make a long table of a longer one.
 _LONGEST_BY_HOUR = pd.Timedelta(days=2)
 
@@ -38,14 +39,25 @@ def station_trends(lot: LotArrays) -> Trends:
         for name, which, times_d in _stations(lot.instruments)
         for each in lot.judged
     ]
-    lines = [trend(times_d, cents) for _, _, times_d, cents in columns]
+    lines = [_line(times_d, cents) for _, _, times_d, cents in columns]
     tested = sum(isinstance(each, Trend) for each in lines)
     confidence = 1 - (1 - CONFIDENCE) / max(1, tested)
     found = tuple(
-        _station_trend(name, characteristic, trend(times_d, cents, confidence))
+        _station_trend(name, characteristic, _line(times_d, cents, confidence))
         for name, characteristic, times_d, cents in columns
     )
     return Trends(_method(tested), tested, confidence, found)
+
+
+def _line(
+    times_d: NDArray[np.float64], cents: NDArray[np.float64], confidence: float = CONFIDENCE
+) -> Trend | NotGiven:
+    """A line through what was recorded over an hour or more: seconds tell nothing of a day."""
+    known_d = times_d[np.isfinite(times_d) & np.isfinite(cents)]
+    if known_d.size and np.ptp(known_d) < _SHORTEST_D:
+        reason = "recorded within an hour, which tells nothing of a drift by the day"
+        return NotGiven("straight line over time", reason)
+    return trend(times_d, cents, confidence)
 
 
 def _method(tested: int) -> str:
