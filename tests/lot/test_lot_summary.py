@@ -523,11 +523,7 @@ def test_seconds_tell_nothing_of_a_drift_by_the_day(apart_s, given) -> None:
         Made(f"{n:02d}", {(ERROR, 1): 0.01 * n}, at_s=START_S + apart_s * n, station="a")
         for n in range(20)
     ]
-    (line,) = [
-        each.found
-        for each in frames(made, spec).summary(spec).trends.stations
-        if each.station == "a"
-    ]
+    (line,) = [each.trend for each in frames(made, spec).summary(spec).trends.of]
     assert isinstance(line, Trend) == given
     if given:
         assert line.slope_per_day == pytest.approx(0.01 * 86_400 / apart_s)
