@@ -43,7 +43,8 @@ def use_own_place() -> None:
     """
     if NUMBA_PLACE in os.environ or "numba" in sys.modules:
         return
-    with suppress(OSError, subprocess.SubprocessError, RuntimeError):  # such as no home
+    # Such as no home, or a librosa that needs no numba.
+    with suppress(OSError, subprocess.SubprocessError, RuntimeError, ImportError):
         place = _home() / "pluckcheck" / "compiled" / _name()
         if not place.is_dir():
             _fill(place)

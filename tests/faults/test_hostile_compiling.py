@@ -120,6 +120,17 @@ def test_without_it_numba_is_left_to_itself(home, monkeypatch, fault) -> None:
     assert list(home.iterdir()) == []
 
 
+@pytest.mark.fault("a librosa that needs no numba")
+def test_without_numba_there_is_nothing_to_do(home, monkeypatch) -> None:
+    def version(name: str) -> str:
+        raise compiled.metadata.PackageNotFoundError(name)
+
+    monkeypatch.setattr(compiled.metadata, "version", version)
+    compiled.use_own_place()
+    assert compiled.NUMBA_PLACE not in os.environ
+    assert not home.exists()
+
+
 @pytest.mark.fault("a home that is a file")
 def test_no_home_for_it(home, monkeypatch) -> None:
     compiler(monkeypatch, write)
