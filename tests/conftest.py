@@ -18,6 +18,7 @@ import soundfile
 from fetch_recordings import cache
 from forked import forked, standing_in
 from pluck_model import PluckModel, recording
+from threadpoolctl import threadpool_limits
 from two_rounds import BEFORE, INSTRUMENT, write_round
 
 from analyzer.analysis import analyze_folder
@@ -33,6 +34,9 @@ SAMPLE_AUDIO = ROOT / "sample_audio"
 # own and stays. Numba looks once, when it is imported.
 if _WORKER := os.environ.get("PYTEST_XDIST_WORKER"):
     assert "numba" not in sys.modules
+    # As many processes as cores: threads of each beside them wait for one another, busily.
+    threadpool_limits(1)
+    os.environ.setdefault("OMP_NUM_THREADS", "1")  # for what they start
     use_own_place()
     _COMPILED = ROOT / ".pytest_cache" / "numba" / f"{sys.implementation.cache_tag}-{_WORKER}"
     if NUMBA_PLACE in os.environ and not _COMPILED.exists():
