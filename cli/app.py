@@ -12,7 +12,7 @@ import typer
 
 from analyzer import __version__
 
-EXIT_COMPLETE, EXIT_INCOMPLETE, EXIT_UNUSABLE, EXIT_LEFT_OPEN = 0, 1, 2, 3
+EXIT_COMPLETE, EXIT_INCOMPLETE, EXIT_UNUSABLE, EXIT_NOT_DECIDED = 0, 1, 2, 3
 PROGRAM = "pluckcheck"
 
 
@@ -118,9 +118,11 @@ def give(result: Any, outputs: Sequence[Any], *, quiet: bool) -> None:
     """Write the outputs, print the tables where nothing else is printed, and end with the code."""
     from cli.outputs import deliver_all
     from cli.printing import show
+    from cli.streams import libraries_silenced
 
     try:
-        deliver_all(outputs, result)
+        with libraries_silenced():  # what lists fonts for the figures, among others, prints
+            deliver_all(outputs, result)
     finally:  # a disk that is full must not cost the result
         if not quiet and not any(output.printed for output in outputs):
             show(result)
@@ -128,7 +130,8 @@ def give(result: Any, outputs: Sequence[Any], *, quiet: bool) -> None:
 
 
 def exit_of(result: Any) -> typer.Exit:
-    """How a command ends: ``complete`` tells, and ``left_open`` of results that decide."""
+    """How a command ends: ``complete`` tells; ``not_decided_strictly``, where results decide."""
     if not result.complete:
         return typer.Exit(EXIT_INCOMPLETE)
-    return typer.Exit(EXIT_LEFT_OPEN if getattr(result, "left_open", False) else EXIT_COMPLETE)
+    not_decided = getattr(result, "not_decided_strictly", False)
+    return typer.Exit(EXIT_NOT_DECIDED if not_decided else EXIT_COMPLETE)

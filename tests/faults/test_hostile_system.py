@@ -213,11 +213,21 @@ def test_a_table_of_a_lot_in_parquet_without_its_library(tmp_path) -> None:
 
 
 def test_no_home_and_no_cache_that_can_be_written(folder, tmp_path) -> None:
-    """Everything that compiles, or keeps fonts, does so once more and says nothing."""
+    """Everything that compiles, or keeps fonts, does so once more and says nothing.
+
+    What lists the fonts of the system complains of a cache that it cannot write, as here.
+    """
     closed = tmp_path / "closed"
     closed.mkdir(mode=0o555)
+    lister = tmp_path / "bin" / "fc-list"
+    lister.parent.mkdir()
+    lister.write_text(
+        "#!/bin/sh\necho 'write cache: No space left on device' >&2\n", encoding="ascii"
+    )
+    lister.chmod(0o755)
     names = ("NUMBA_CACHE_DIR", "MPLCONFIGDIR", "XDG_CACHE_HOME", "XDG_CONFIG_HOME", "TMPDIR")
     environment = {**os.environ, **dict.fromkeys(names, str(closed)), "HOME": "/nonexistent"}
+    environment["PATH"] = os.pathsep.join((str(lister.parent), os.environ["PATH"]))
     words = ["analyze", str(folder), "--jobs", "1", "-q", "--plots", str(tmp_path / "figures")]
     done = subprocess.run(
         [sys.executable, "-m", "cli", *words],
@@ -267,9 +277,9 @@ def test_a_store_that_is_broken(folder, lot, tmp_path, command) -> None:
     path.write_bytes(content)
     words = {
         "lot": (lot, "--out", tmp_path),
-        "analyze": (folder, "--history", tmp_path, "--serial", "D-7"),
+        "analyze": (folder, "--store", tmp_path, "--serial", "D-7"),
         "history": ("P00001", "--store", tmp_path),
-        "station": (lot / "P00001", "--out", tmp_path, "--station", "1"),
+        "station": (lot / "P00001", "--store", tmp_path, "--station", "1"),
         "watch": (lot, "--out", tmp_path),
     }[command]
     is_refusal(forked(command, *words), str(path), "Move it away, or give another place")
