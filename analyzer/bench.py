@@ -13,7 +13,6 @@ from pathlib import Path
 
 from analyzer.analysis import Inputs, Progress, measure_files, report_of
 from analyzer.errors import UnusableInputError
-from analyzer.lot.histories import files_of
 from analyzer.lot.identity import method_version, settings_digest
 from analyzer.lot.records import FileState, MeasuredFile, Outcome, Session
 from analyzer.lot.running.work import Inputs as SessionInputs
@@ -22,13 +21,11 @@ from analyzer.lot.sessions.clock import in_utc
 from analyzer.lot.sessions.fetching import tokens
 from analyzer.lot.sessions.names import tidy, unfit
 from analyzer.lot.sessions.place import absolute
-from analyzer.lot.store import FILE_NAME, open_store
+from analyzer.lot.store import file_in, files_of, open_store
 from analyzer.measure import Measured
 from analyzer.processes import ALL_CORES, check_jobs
 from analyzer.report.files import as_json
 from analyzer.report.model import Report
-
-_ENDING = Path(FILE_NAME).suffix
 
 
 class Bench:
@@ -81,8 +78,7 @@ def bench_of(place: Path, folder: Path, serial: str | None = None) -> Bench:
         if serial is None:
             raise UnusableInputError(f"the name of {folder}", found, "Give one with --serial")
         raise UnusableInputError("--serial", found, "Give the one that the instrument bears")
-    is_file = place.suffix.lower() == _ENDING or (place.exists() and not place.is_dir())
-    return Bench(place if is_file and not place.is_dir() else place / FILE_NAME, tidy(name))
+    return Bench(file_in(place), tidy(name))
 
 
 def _analyzed(

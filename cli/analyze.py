@@ -79,7 +79,7 @@ def analyze(
             help="Write a message that asks for what is missing.",
         ),
     ] = None,
-    history: Annotated[
+    store: Annotated[
         Path | None,
         typer.Option(
             metavar="PATH",
@@ -133,9 +133,9 @@ def analyze(
     ]
     if plots is not None:
         outputs.append(_figures(plots))
-    bench = _bench(history, folder, serial)
-    if bench is not None and history is not None:
-        outputs.append(StoreOutput("--history", history, bench.files, bench.keep))
+    bench = _bench(store, folder, serial)
+    if bench is not None and store is not None:
+        outputs.append(StoreOutput("--store", store, bench.files, bench.keep))
     inputs = input_files(folder, instrument, previous, turned, limits=rules.limits)
     check_outputs(outputs, inputs)
     reported = report_from if bench is None else bench.analyze
@@ -147,14 +147,14 @@ def analyze(
     give(report, outputs, quiet=quiet)
 
 
-def _bench(history: Path | None, folder: Path, serial: str | None) -> Bench | None:
-    if history is not None:
+def _bench(store: Path | None, folder: Path, serial: str | None) -> Bench | None:
+    if store is not None:
         from analyzer.bench import bench_of
 
-        return bench_of(history, folder, serial)
+        return bench_of(store, folder, serial)
     if serial is not None:
         raise UnusableInputError(
-            "--serial", "stands alone", "Give the store that the report is kept in with --history"
+            "--serial", "stands alone", "Give the store that the report is kept in with --store"
         )
     return None
 

@@ -70,7 +70,7 @@ def history(
             help="Write the JSON report of SERIAL's newest analysis.",
         ),
     ] = None,
-    page: Annotated[
+    html: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="Write the page of SERIAL's newest analysis."),
     ] = None,
@@ -80,20 +80,21 @@ def history(
 
     Example: pluckcheck history P00017 --store results
     """
-    from analyzer.lot.histories import files_of, open_history, read_history, wanted_of
+    from analyzer.lot.histories import open_history, read_history, wanted_of
     from analyzer.lot.output.history_json import as_json
+    from analyzer.lot.store import files_of
     from analyzer.report.tables import table_form
     from cli.outputs import check_outputs, outputs_of
 
     wanted = wanted_of(serial, since, by, most)
-    _check_of_one(serial, {"--report": report, "--page": page})
+    _check_of_one(serial, {"--report": report, "--html": html})
     with open_history(store) as opened:
         outputs = outputs_of(
             json=(json, as_json),
             csv=(csv, table_form(csv, _table)),
             xlsx=(xlsx, _workbook),
             report=(report, partial(_report, opened)),
-            page=(page, partial(_page, opened)),
+            html=(html, partial(_page, opened)),
         )
         check_outputs(outputs, files_of(store))
         give(read_history(opened, wanted), outputs, quiet=quiet)

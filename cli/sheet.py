@@ -23,14 +23,14 @@ def sheet(
         Path | None,
         typer.Option(metavar="FILE", help="Write it as Markdown, for a message; - to print it so."),
     ] = None,
-    page: Annotated[
+    html: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="Write it as a page (HTML) that prints to one sheet."),
     ] = None,
 ) -> None:
     """Print a guide for whoever records this instrument: which notes, in which order, and how.
 
-    Example: pluckcheck sheet instrument.toml --page how_to_record.html
+    Example: pluckcheck sheet instrument.toml --html how_to_record.html
     """
     from analyzer.sheet.content import instrument_in, read_sheet
     from analyzer.sheet.markdown import as_markdown
@@ -40,7 +40,7 @@ def sheet(
     from cli.printing import text_columns
     from cli.streams import print_text
 
-    outputs = outputs_of(markdown=(markdown, as_markdown), page=(page, as_page))
+    outputs = outputs_of(markdown=(markdown, as_markdown), html=(html, as_page))
     instrument_file = instrument_in(instrument)
     check_outputs(outputs, [instrument_file])
     guide = read_sheet(instrument_file)

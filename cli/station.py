@@ -20,8 +20,8 @@ def station(
             help="A recording of a steady tone, or the folder of a reference instrument.",
         ),
     ],
-    out: Annotated[
-        Path, typer.Option(metavar="DIR", help="Where the checks are kept, in lot.sqlite.")
+    store: Annotated[
+        Path, typer.Option(metavar="PATH", help="The store that checks are kept in, or its folder.")
     ],
     station: Annotated[str, typer.Option(metavar="NAME", help="Name of the station.")],
     tone: Annotated[
@@ -69,7 +69,7 @@ def station(
 
     Exit codes: 0 as before (or no baseline yet), 1 changed or not measured, 2 unusable input.
 
-    Example: pluckcheck station a.wav --out checks --station 3 --tone 440
+    Example: pluckcheck station a.wav --store checks --station 3 --tone 440
     """
     from analyzer.lot.station_check.check import (
         CheckRequest,
@@ -79,7 +79,7 @@ def station(
     )
     from analyzer.lot.station_check.files import check_as_json
     from analyzer.lot.station_check.thresholds import BASELINE_CHECKS
-    from analyzer.lot.store import FILE_NAME, open_store
+    from analyzer.lot.store import file_in, files_of, open_store
     from analyzer.recording.limits import ReadingRules, limits_with
     from cli.outputs import check_outputs, outputs_of
     from cli.printing import Progress
@@ -96,11 +96,11 @@ def station(
     )
     check_request(request)
     outputs = outputs_of(json=(json, check_as_json))
-    check_outputs(outputs, [*files_read(request), out / FILE_NAME])
+    check_outputs(outputs, [*files_read(request), *files_of(store)])
     with (
-        open_store(out / FILE_NAME, create=True) as store,
+        open_store(file_in(store), create=True) as opened,
         libraries_silenced(),
         Progress(quiet=quiet) as progress,
     ):
-        found = check_station(request, store, progress=progress.update)
+        found = check_station(request, opened, progress=progress.update)
     give(found, outputs, quiet=quiet)

@@ -79,12 +79,12 @@ class LotResult:
     @property
     def complete(self) -> bool:
         """Nothing was at fault or not measured and, where that is asked, none does not conform."""
-        return self.summary.complete and not (self.strict and self.summary.nonconforming)
+        return self.summary.complete and not (self.strict and self.summary.not_conform)
 
     @property
-    def left_open(self) -> bool:
+    def not_decided_strictly(self) -> bool:
         """Where that is asked: an instrument is neither proven to conform nor not to."""
-        return self.strict and self.summary.counts.undecided > 0
+        return self.strict and self.summary.counts.not_decided > 0
 
     def run_in_words(self) -> str:
         """What the run did, and where its results are."""

@@ -17,7 +17,7 @@ from analyzer.errors import UnusableInputError
 from analyzer.instrument.tables import shown
 from analyzer.lot.judgement.decision import VERDICTS, Verdict
 from analyzer.lot.sessions.clock import TIMES, Moment, read_moment
-from analyzer.lot.store import FILE_NAME, Entry, Store, open_store
+from analyzer.lot.store import Entry, Store, file_in, open_store
 from analyzer.lot.store.history import Moment as StoredMoment
 from analyzer.report.comparison import StringComparison, compare_strings
 from analyzer.report.model import StringResult
@@ -140,17 +140,6 @@ def open_history(place: Path) -> Store:
     Raises UnusableInputError where there is none, or one that cannot be read.
     """
     return open_store(file_in(place), create=False, read_only=True)
-
-
-def file_in(place: Path) -> Path:
-    """The file of a store, from that itself or from the folder that it stands in."""
-    return place / FILE_NAME if place.is_dir() else place
-
-
-def files_of(place: Path) -> list[Path]:
-    """Every file that a store may consist of, so that no output takes its place."""
-    path = file_in(place)
-    return [path, *(path.with_name(f"{path.name}-{each}") for each in ("wal", "shm"))]
 
 
 def read_history(store: Store, wanted: Wanted) -> History:

@@ -84,7 +84,7 @@ class Tally:
         return not self.faults and not (self.strict and self.not_conform)
 
     @property
-    def left_open(self) -> bool:
+    def not_decided_strictly(self) -> bool:
         """Where that is asked: an instrument is neither proven to conform nor not to."""
         return self.strict and self.not_decided > 0
 

@@ -1,4 +1,4 @@
-"""``pluckcheck history`` and ``analyze --history``: what is printed, written and refused."""
+"""``pluckcheck history`` and ``analyze --store``: what is printed, written and refused."""
 
 from __future__ import annotations
 
@@ -183,7 +183,7 @@ def test_the_next_round_goes_on_from_the_stored_report(tmp_path, called) -> None
     """A shop's way: analyze, turn, record again, and the store gives the round before."""
     first, second, _ = write_rounds(tmp_path / "recordings")
     store, before = tmp_path / "shop.sqlite", tmp_path / "before.json"
-    keep = ("--history", store, "--serial", SERIAL, "--jobs", 1)
+    keep = ("--store", store, "--serial", SERIAL, "--jobs", 1)
     printed = called("analyze", first, *keep, "--json", "-")
     assert printed.code == 0
     assert called("history", SERIAL, "--store", store, "--report", before, "-q").code == 0
@@ -201,7 +201,7 @@ def test_the_next_round_goes_on_from_the_stored_report(tmp_path, called) -> None
 
 def test_its_page(store, called, tmp_path) -> None:
     page = tmp_path / "page.html"
-    done = called("history", SERIAL, "--store", store, "--page", page, "--quiet")
+    done = called("history", SERIAL, "--store", store, "--html", page, "--quiet")
     assert (done.code, done.out) == (0, "")
     text = page.read_text(encoding="utf-8")
     assert text.lower().startswith("<!doctype html>")
@@ -227,7 +227,7 @@ def test_the_current_folder_is_the_default(store, started) -> None:
         (["D-7", "--most", "x"], "'x' is no whole number"),
         (["D-8"], "has no serial number D-8 among its 1. Look at the spelling; near to it is D-7."),
         (["--since", "2031-05-01", "--report", "x"], "--report: is of one instrument. Give its"),
-        (["--since", "2031-05-01", "--page", "x"], "--page: is of one instrument. Give its serial"),
+        (["--since", "2031-05-01", "--html", "x"], "--html: is of one instrument. Give its serial"),
         (["D-7", "--json", "-", "--csv", "-"], "--csv: is -, and --json goes there too."),
         (["D-7", "--json", "no/such/x.json"], "no/such/x.json: cannot be written"),
     ],
@@ -268,14 +268,14 @@ def test_a_bench_analysis_into_no_place(tmp_path, called) -> None:
         (report, "--json goes there too"),
         (folder / "s2_open_1.wav", "is read"),
     ):
-        done = called("analyze", folder, "--history", history, "--json", report)
+        done = called("analyze", folder, "--store", history, "--json", report)
         assert (done.code, done.out, done.err.count("\n")) == (2, "", 1)
         assert said in done.err
         assert not report.exists()  # it was told before anything was measured
     alone = called("analyze", folder, "--serial", "A-1")
     assert (alone.code, "--serial: stands alone. Give the store" in alone.err) == (2, True)
     for serial in ("", " ", "a\x1bb", "x" * 5000):
-        named = called("analyze", folder, "--history", tmp_path / "s", "--serial", serial)
+        named = called("analyze", folder, "--store", tmp_path / "s", "--serial", serial)
         assert (named.code, named.err.count("\n")) == (2, 1)
         assert "--serial: is no serial number: it " in named.err
     assert not (tmp_path / "s").exists()
@@ -296,7 +296,7 @@ def test_a_store_that_fails_at_the_end_costs_no_result(tmp_path, called, monkeyp
 
     monkeypatch.setattr("analyzer.bench.open_store", full)
     report = tmp_path / "report.json"
-    done = called("analyze", folder, "--history", tmp_path / "s", "--json", report)
+    done = called("analyze", folder, "--store", tmp_path / "s", "--json", report)
     assert done.code == 2
     assert "locked by another process" in done.err
     assert done.out.splitlines()[-1].startswith("2 of 2 strings have a result")

@@ -88,7 +88,7 @@ def test_the_specification_in_the_manual_is_taken_as_it_stands(run, lot, tmp_pat
     assert (found.returncode, found.stderr) == (1, "")  # a note of P00002 is missing
     body = json.loads(page.read_text(encoding="utf-8"))
     assert body["lot"] == "Week 12, six-strings"
-    assert sum(body["counts"][each] for each in ("conforming", "nonconforming", "undecided")) == 3
+    assert sum(body["counts"][each] for each in ("conform", "not_conform", "not_decided")) == 3
 
 
 def test_strict_ends_with_1_where_one_does_not_conform_and_3_where_one_is_open(run, lot, tmp_path):

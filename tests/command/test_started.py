@@ -35,7 +35,7 @@ def place(tmp_path: Path) -> Path:
         ("inspect {demo}/s6_open_1.wav", "Settled pitch 82.264"),
         ("restring {place}/now.toml {place}/next.toml", "Saddle of 6: 0.5 turn clockwise"),
         ("sheet {demo}", "How to record: Demo One, a saddle for each string"),
-        ("station {place}/tone.wav --out {place}/kept --station A --tone 440", "440.000"),
+        ("station {place}/tone.wav --store {place}/kept --station A --tone 440", "440.000"),
     ],
     ids=lambda each: each.partition(" ")[0] if "{" in each else "",
 )

@@ -20,7 +20,7 @@ FIRST = "2026-01-{:02}T08:00:00Z"
 def station(called, tmp_path):
     def call(recording, day, *more: object) -> Called:
         at = FIRST.format(day)
-        place = ("--out", tmp_path / "kept", "--station", "bench-1", "--at", at)
+        place = ("--store", tmp_path / "kept", "--station", "bench-1", "--at", at)
         return called("station", recording, *place, "--baseline", 5, *more)
 
     return call

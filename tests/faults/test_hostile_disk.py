@@ -79,7 +79,7 @@ def test_a_quota_that_is_used_up_by_the_figures(folder, tmp_path) -> None:
 
 
 def test_a_quota_that_is_used_up_by_the_store_of_the_shop(folder, tmp_path) -> None:
-    words = ("analyze", folder, "--history", tmp_path / "shop", "--serial", "D-7", "--jobs", 1)
+    words = ("analyze", folder, "--store", tmp_path / "shop", "--serial", "D-7", "--jobs", 1)
     assert forked(*words).code == 0
     done = forked(*words[:-3], "D-8", "--jobs", 1, "--a4", 441, prepare=at_most(8192))
     is_refusal(done, FILE_NAME, "free space, then run again: what was finished is kept.")
@@ -174,8 +174,9 @@ def test_results_that_go_where_nothing_may_be_written(lot, called, tmp_path, com
     (tmp_path / "closed").mkdir(mode=0o555)
     place = lot / "P00001" if command == "station" else lot
     named = ["--station", "1"] if command == "station" else []
+    into = "--store" if command == "station" else "--out"
     with permissions_count():
-        done = called(command, place, "--out", tmp_path / "closed" / "out", *named)
+        done = called(command, place, into, tmp_path / "closed" / "out", *named)
     is_refusal(done, str(tmp_path / "closed"), "(Permission denied)")
     signal.signal(signal.SIGINT, signal.default_int_handler)  # which watch has taken
     signal.signal(signal.SIGTERM, signal.SIG_DFL)

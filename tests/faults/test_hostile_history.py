@@ -77,7 +77,7 @@ def test_no_text_is_more_than_text_in_tables_and_json(tmp_path, called, text) ->
     assert len(cells) == 1
     assert not cells.pop().startswith(("=", "-", "\x1b"))
     page = tmp_path / "page.html"
-    assert called("history", "--store", path, "--page", page, "-q", "--", text).code == 0
+    assert called("history", "--store", path, "--html", page, "-q", "--", text).code == 0
     assert "<script>alert" not in page.read_text(encoding="utf-8")
 
 
@@ -156,7 +156,7 @@ def test_a_damaged_report_costs_its_own_outputs_only(tmp_path, called) -> None:
     change(path, "UPDATE reports SET body = X'00' WHERE analysis = 2")
     table = tmp_path / "a.csv"
     words = ("history", "A-2", "--store", path)
-    for option in ("--report", "--page"):
+    for option in ("--report", "--html"):
         done = called(*words, option, tmp_path / "out", "--csv", table)
         assert (done.code, done.err.count("\n")) == (2, 1)
         assert "holds a damaged report of serial number A-2" in done.err
@@ -216,7 +216,7 @@ def test_a_place_where_nothing_can_be_written(read_only_place, run) -> None:
     assert done.stdout.splitlines()[-1].startswith("1 analysis of A-2")
     assert [each.name for each in read_only_place.iterdir()] == ["lot.sqlite"]
     for name in ("", "new.sqlite", "new/place"):
-        kept = run("analyze", "sample_audio/own_saddles", "--history", read_only_place / name)
+        kept = run("analyze", "sample_audio/own_saddles", "--store", read_only_place / name)
         assert (kept.returncode, kept.stdout, kept.stderr.count("\n")) == (2, "", 1), name
         assert str(read_only_place) in kept.stderr
 
@@ -240,7 +240,7 @@ def test_names_of_folders_that_are_no_serial_numbers(tmp_path, run) -> None:
             shutil.copytree(folder, strange_folder)
         except OSError:
             continue  # a file system that has only text
-        words = ("analyze", strange_folder, "--history", tmp_path / "s", "--jobs", 1)
+        words = ("analyze", strange_folder, "--store", tmp_path / "s", "--jobs", 1)
         done = run(*words)
         assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
         assert done.stderr.strip().isprintable()
@@ -259,7 +259,7 @@ def test_recordings_that_are_none_are_kept_as_left_out(tmp_path, called) -> None
     (folder / "s2_open_8.wav").mkdir()
     (folder / "s2_open_9.wav").symlink_to("nowhere")
     for _ in range(2):
-        done = called("analyze", folder, "--history", tmp_path / "s", "--jobs", 1)
+        done = called("analyze", folder, "--store", tmp_path / "s", "--jobs", 1)
         assert (done.code, done.err) == (1, "")
     shown = called("history", folder.name, "--store", tmp_path / "s")
     assert "1: 3 of 11 recordings were left out." in shown.out
@@ -281,7 +281,7 @@ def no_room_for_a_page() -> None:
 
 def test_a_full_disk_costs_no_result(tmp_path) -> None:
     (folder,) = write_rounds(tmp_path / "r")[:1]
-    words = ("analyze", folder, "--history", tmp_path / "s.sqlite", "--jobs", 1)
+    words = ("analyze", folder, "--store", tmp_path / "s.sqlite", "--jobs", 1)
     done = forked(*words, prepare=no_room_for_a_page)
     assert done.code == 2
     assert done.out.splitlines()[-1].startswith("2 of 2 strings have a result")

@@ -145,13 +145,13 @@ def test_another_instrument_file_makes_all_figures_old(own_lot, tmp_path):
 def test_other_limits_decide_again_and_measure_nothing(own_lot, tmp_path, monkeypatch):
     out = tmp_path / "out"
     first = over(own_lot, out)
-    assert first.summary.nonconforming < 4
+    assert first.summary.not_conform < 4
     monkeypatch.setattr(work, "measure_file", None)
     (own_lot.folder / "lot.toml").write_text(
         "[error]\nlower_cents = 20.0\nupper_cents = 30.0\ntarget_cents = 25.0\n"
     )
     second = over(own_lot, out)
-    assert second.summary.nonconforming == 4
+    assert second.summary.not_conform == 4
     assert second.measured == 0
     assert not over(own_lot, out, Asked(jobs=1, strict=True)).complete
 

@@ -148,22 +148,22 @@ def test_a_changed_specification_decides_again_from_what_is_stored(store) -> Non
     session = session_of("A-1")
     run = begin(store)
     analysis = add(store, run, session, 1.5)
-    assert store.undecided(run) == []
+    assert store.without_decision(run) == []
     strict = (STRICT, specification_digest(STRICT))
     run = store.begin(METHOD, specification=strict, lot=LOT)
     store.keep(run, [(session, analysis)])
-    assert store.undecided(run) == [analysis]
+    assert store.without_decision(run) == [analysis]
     assert pd.isna(store.sessions_frame(LOT).loc[0, "verdict"])
     ((_, report),) = store.stored_reports([analysis])
     store.decide(run, [(analysis, decided(replace(outcome_of(session), report=report), STRICT))])
-    assert store.undecided(run) == []
+    assert store.without_decision(run) == []
     assert store.sessions_frame(LOT)["verdict"].tolist() == ["not conform"]
     assert store.values_frame(LOT)["upper_cents"].tolist() == [0.5] * 6
     assert store.history_of("A-1")[0].verdict == "not conform"
     # And back: nothing is left to decide.
     run = begin(store)
     store.keep(run, [(session, analysis)])
-    assert store.undecided(run) == []
+    assert store.without_decision(run) == []
     assert store.sessions_frame(LOT)["verdict"].tolist() == ["conform"]
     assert store.history_of("A-1")[0].verdict == "conform"
 

@@ -63,7 +63,7 @@ def test_counts_and_yield_by_hand() -> None:
     found = frames(made, spec).summary(spec, faults=[Fault("f", "Bad.")], warnings=["Mind."])
     counts = found.counts
     assert (counts.sessions, counts.instruments) == (6, 5)
-    assert (counts.conforming, counts.nonconforming, counts.undecided) == (2, 1, 2)
+    assert (counts.conform, counts.not_conform, counts.not_decided) == (2, 1, 2)
     assert (counts.not_measured, counts.faults, counts.untimed) == (1, 1, 1)
     assert (counts.recordings, counts.left_out) == (24, 2)
     assert found.conforming_share.value == pytest.approx(2 / 3)
@@ -74,14 +74,14 @@ def test_counts_and_yield_by_hand() -> None:
     assert found.span is not None
     assert found.span.first == pd.to_datetime(START_S - 600, unit="s")
     assert found.span.last == pd.to_datetime(START_S + 120, unit="s")
-    assert found.nonconforming == 1
+    assert found.not_conform == 1
     body = body_of(found)
     assert body["verdict"] == (
         "Of 5 instruments, 2 conform, 1 does not and 2 are not decided (1 for want of a "
         "measurement); 1 fault."
     )
     (judged,) = body["judged"]
-    assert (judged["conforming"], judged["nonconforming"], judged["undecided"]) == (2, 1, 2)
+    assert (judged["conform"], judged["not_conform"], judged["not_decided"]) == (2, 1, 2)
     assert judged["not_measured"] == 1
 
 
@@ -328,13 +328,13 @@ def test_causes_are_counted_without_their_numbers() -> None:
         "holds more noise than note (3 dB between them, 6 is the least). Go nearer.",
     )
     found = type(given)(given.sessions, given.judged, dropped).summary(spec)
-    assert [(each.cause, each.count) for each in found.causes.failed] == [
+    assert [(each.cause, each.count) for each in found.causes.not_conform] == [
         ("string 6, 12th-fret error sharp", 2),
         ("string 6, 12th-fret error flat", 1),
         ("string 6, drift of the open note too far down", 1),
     ]
-    undecided = {each.cause: each.count for each in found.causes.undecided}
-    assert undecided == {
+    not_decided = {each.cause: each.count for each in found.causes.not_decided}
+    assert not_decided == {
         "string 6, 12th-fret error: too near a limit for its uncertainty": 1,
         "string 6: No usable open recording": 1,
         "string 6: The fretted note is … cents from it": 2,
@@ -350,7 +350,9 @@ def test_one_sided_limits_fail_on_their_side() -> None:
     for lower, upper, value, word in ((None, 3.0, 9.0, "sharp"), (-3.0, None, -9.0, "flat")):
         spec = specification(lower, upper)
         found = frames([Made("a", {(ERROR, 1): value})], spec).summary(spec)
-        assert [each.cause for each in found.causes.failed] == [f"string 1, 12th-fret error {word}"]
+        assert [each.cause for each in found.causes.not_conform] == [
+            f"string 1, 12th-fret error {word}"
+        ]
         body_of(found)
 
 
@@ -476,7 +478,7 @@ def test_lots_with_little_in_them(name, by, rule) -> None:
     found = frames(made, spec).summary(spec)
     body = body_of(found)
     counts = body["counts"]
-    parts = counts["conforming"] + counts["nonconforming"] + counts["undecided"]
+    parts = counts["conform"] + counts["not_conform"] + counts["not_decided"]
     assert parts == counts["instruments"] == len({each.serial for each in made})
     risk = body["risk"]
     assert risk["accepted"] + risk["rejected"] + risk["not_decided"] == parts
@@ -507,7 +509,7 @@ def test_a_value_that_is_missing_leaves_a_lot_incomplete_whatever_was_decided() 
     """One string far off decides the instrument; that another was not measured is told as well."""
     spec = specification()
     found = frames([Made("a", {(ERROR, 2): 30.0, (ERROR, 1): math.nan})], spec).summary(spec)
-    assert (found.counts.nonconforming, found.counts.not_measured) == (1, 0)
+    assert (found.counts.not_conform, found.counts.not_measured) == (1, 0)
     assert not found.complete
     assert verdict_of_lot(found).endswith("not decided; 1 value could not be measured.")
     whole = frames([Made("a", {(ERROR, 2): 30.0, (ERROR, 1): 0.0})], spec).summary(spec)

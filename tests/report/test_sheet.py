@@ -125,7 +125,7 @@ def test_command_in_all_forms(tmp_path: Path, called) -> None:
     assert (text.code, text.err) == (0, "")
     assert text.out == called("sheet", folder / "instrument.toml").out
     page, markdown = tmp_path / "page.html", tmp_path / "page.md"
-    both = called("sheet", folder, "--page", page, "--markdown", markdown)
+    both = called("sheet", folder, "--html", page, "--markdown", markdown)
     assert (both.code, both.out, both.err) == (0, "", "")
     assert page.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     assert markdown.read_text(encoding="utf-8") == called("sheet", folder, "--markdown", "-").out
@@ -136,6 +136,6 @@ def test_an_instrument_that_is_not_there(tmp_path, called) -> None:
     assert (done.code, done.out) == (2, "")
     assert done.err.startswith(f"pluckcheck: {tmp_path / 'instrument.toml'}: cannot be read (")
     folder = SAMPLE_AUDIO / "own_saddles"
-    over = called("sheet", folder, "--page", folder / "instrument.toml")
+    over = called("sheet", folder, "--html", folder / "instrument.toml")
     assert over.code == 2
     assert "would write over" in over.err

@@ -1,9 +1,9 @@
 """Conform, not conform or not decided: for a measured value, and for a whole instrument.
 
 ISO 14253-1's rule: who says that an instrument conforms must prove it, and so must who says that it
-does not; between the two lies what the measurement leaves open. The guard bands are those of
-``conformity``. Under shared risk the value alone decides, and only what was not
-measured is open.
+does not; between the two lies what the measurement does not decide. The guard bands are those of
+``conformity``. Under shared risk the value alone decides, and only what was not measured is not
+decided.
 """
 
 from __future__ import annotations
@@ -72,7 +72,7 @@ class InstrumentDecision:
 
     ``conformity_probability``: that it keeps every limit, as the product over ``decisions``, as
     if their uncertainties had nothing in common; None where one of them has none.
-    ``more_takes``: of each note that is open, None where that would not settle it.
+    ``more_takes``: of each note that is not decided, None where that would not settle it.
     """
 
     verdict: Verdict
@@ -95,20 +95,20 @@ def decide_instrument(report: Report, specification: Specification) -> Instrumen
 
 
 def combine(decisions: Iterable[Decision]) -> InstrumentDecision:
-    """One decision that does not conform is enough; else one that is open leaves all open."""
+    """One value that does not conform is enough; else one that is not decided."""
     every = tuple(decisions)
     failed = [each for each in every if each.verdict == "not conform"]
-    still_open = [each for each in every if each.verdict == "not decided"]
+    waiting = [each for each in every if each.verdict == "not decided"]
     known = [each.conformity_probability for each in every]
     probability = None
     if every and None not in known:
         probability = math.prod(each for each in known if each is not None)
     if failed:
         return InstrumentDecision("not conform", _listed(failed), every, probability, 0)
-    if still_open:
-        takes = [each.more_takes for each in still_open]
+    if waiting:
+        takes = [each.more_takes for each in waiting]
         most = None if None in takes else max(each for each in takes if each is not None)
-        return InstrumentDecision("not decided", _listed(still_open), every, probability, most)
+        return InstrumentDecision("not decided", _listed(waiting), every, probability, most)
     if not every:
         return InstrumentDecision("not decided", _NOTHING_JUDGED, (), None, None)
     return InstrumentDecision("conform", "Every limit is kept.", every, probability, 0)
@@ -121,12 +121,12 @@ def _listed(decisions: Sequence[Decision]) -> str:
 def decide(measurement: Measurement, limits: Limits, rule: DecisionRule) -> Decision:
     """Decide one measured value; ``reason`` says in words what was decided and why."""
     value, uncertainty = measurement.value_cents, measurement.uncertainty
-    undecided = Decision(
+    not_decided = Decision(
         measurement.characteristic, measurement.string, limits, "not decided", "", more_takes=None
     )
     if value is None or (uncertainty is None and rule.kind == "guarded"):
-        return _with_reason(replace(undecided, value_cents=value), measurement.reason or "")
-    found = replace(undecided, value_cents=value, bands=bands_of(measurement, limits, rule))
+        return _with_reason(replace(not_decided, value_cents=value), measurement.reason or "")
+    found = replace(not_decided, value_cents=value, bands=bands_of(measurement, limits, rule))
     if uncertainty is not None:
         probability = conformity_probability(value, uncertainty, limits)
         found = replace(found, uncertainty=uncertainty, conformity_probability=probability)

@@ -53,8 +53,8 @@ def as_json(summary: LotSummary) -> str:
         "judged": [_judged(each) for each in summary.judged],
         "control": _control(summary.control),
         "causes": {
-            "failed": [asdict(each) for each in summary.causes.failed],
-            "undecided": [asdict(each) for each in summary.causes.undecided],
+            "not_conform": [asdict(each) for each in summary.causes.not_conform],
+            "not_decided": [asdict(each) for each in summary.causes.not_decided],
             "left_out": [asdict(each) for each in summary.causes.left_out],
         },
         "groups": [
@@ -78,9 +78,9 @@ def _judged(each: JudgedString) -> dict[str, Any]:
         "characteristic": each.characteristic,
         "string": each.string,
         "limits": asdict(each.limits),
-        "conforming": each.conforming,
-        "nonconforming": each.nonconforming,
-        "undecided": each.undecided,
+        "conform": each.conform,
+        "not_conform": each.not_conform,
+        "not_decided": each.not_decided,
         "not_measured": each.not_measured,
         "conforming_share": figure_as_value(each.conforming_share),
         "median_uncertainty_cents": each.median_uncertainty,

@@ -121,7 +121,7 @@ def _table(shown: Sequence[JudgedString], *, narrow: bool = False) -> Table:
             _number(each.capability.moments.sd, ".2f"),
             _index(each.capability.cpk, narrow=True),
             _index(each.capability.ppk, narrow=narrow),
-            f"{each.nonconforming:,}",
+            f"{each.not_conform:,}",
         ]
         kept = (cells[0], *cells[3:]) if narrow else cells
         table.add_row(each.named.removeprefix("string "), *kept)
@@ -133,7 +133,7 @@ def _blocks(shown: Sequence[JudgedString]) -> Iterator[str]:
         yield each.named
         yield (
             f"  mean {_number(each.capability.moments.mean, '+.2f')} cents, "
-            f"Ppk {_index(each.capability.ppk)}, {each.nonconforming:,} not conform"
+            f"Ppk {_index(each.capability.ppk)}, {each.not_conform:,} not conform"
         )
 
 
@@ -170,8 +170,8 @@ def _process(summary: LotSummary) -> Iterator[str]:
 def _causes(summary: LotSummary) -> Iterator[str]:
     causes = summary.causes
     for heading, rows, noun in (
-        ("Does not conform, by cause", causes.failed, "instrument"),
-        ("Not decided, by cause", causes.undecided, "instrument"),
+        ("Does not conform, by cause", causes.not_conform, "instrument"),
+        ("Not decided, by cause", causes.not_decided, "instrument"),
         ("Recordings left out, by cause", causes.left_out, "recording"),
     ):
         yield from _pareto(heading, rows, noun)

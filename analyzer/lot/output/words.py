@@ -125,11 +125,11 @@ def verdict_of_lot(summary: LotSummary) -> str:
         return f"No instrument was judged{faults}."
     of = counted(counts.instruments, "instrument")
     words = (
-        f"Of {of}, {counts.conforming:,} conform{_s(counts.conforming)}, "
-        f"{counts.nonconforming:,} {'does' if counts.nonconforming == 1 else 'do'} not and "
-        f"{counts.undecided:,} {'is' if counts.undecided == 1 else 'are'} not decided"
+        f"Of {of}, {counts.conform:,} conform{_s(counts.conform)}, "
+        f"{counts.not_conform:,} {'does' if counts.not_conform == 1 else 'do'} not and "
+        f"{counts.not_decided:,} {'is' if counts.not_decided == 1 else 'are'} not decided"
     )
-    if counts.conforming == counts.instruments > 1:
+    if counts.conform == counts.instruments > 1:
         words = f"All {of} conform"
     if counts.not_measured:
         words = f"{words} ({counts.not_measured:,} for want of a measurement)"

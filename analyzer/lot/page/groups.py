@@ -19,13 +19,13 @@ _OF_INSTRUMENTS = "counted in instruments, which may have several"
 
 
 def cause_tables(causes: Causes) -> tuple[tuple[Table, Table | None], ...]:
-    """What does not conform, what was left open, what was left out; those that occur.
+    """What does not conform, what is not decided, what was left out; those that occur.
 
     The most frequent of each, and a table of the others.
     """
     every = (
-        (f"Why instruments do not conform, {_OF_INSTRUMENTS}.", causes.failed),
-        (f"Why instruments are not decided, {_OF_INSTRUMENTS}.", causes.undecided),
+        (f"Why instruments do not conform, {_OF_INSTRUMENTS}.", causes.not_conform),
+        (f"Why instruments are not decided, {_OF_INSTRUMENTS}.", causes.not_decided),
         ("Why recordings were left out, counted in recordings.", causes.left_out),
     )
     return tuple(

@@ -112,9 +112,9 @@ def _counts(judged: Sequence[JudgedString]) -> Table:
         (
             _string(each),
             _limits(each.limits),
-            Cell(f"{each.conforming:,}", each.conforming),
-            Cell(f"{each.nonconforming:,}", each.nonconforming),
-            Cell(_undecided(each), each.undecided),
+            Cell(f"{each.conform:,}", each.conform),
+            Cell(f"{each.not_conform:,}", each.not_conform),
+            Cell(_not_decided(each), each.not_decided),
             share(each.conforming_share),
         )
         for each in judged
@@ -128,9 +128,9 @@ def _limits(interval: Interval) -> Cell:
     return Cell(str(interval).replace("-", MINUS), whole=True)
 
 
-def _undecided(each: JudgedString) -> str:
+def _not_decided(each: JudgedString) -> str:
     missing = f", {each.not_measured:,} not measured" if each.not_measured else ""
-    return f"{each.undecided:,}{missing}"
+    return f"{each.not_decided:,}{missing}"
 
 
 def _capability(judged: Sequence[JudgedString]) -> Table:

@@ -101,7 +101,7 @@
       parts.push(`it conforms with a probability of ${probability(row.probability)}`);
     }
     if (row.takes !== "" && row.takes !== "0") {
-      parts.push(`${row.takes} more of each note that is open would settle it`);
+      parts.push(`${row.takes} more of each note that is not decided would settle it`);
     }
     return `${parts.join("; ")}.`;
   }

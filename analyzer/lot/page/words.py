@@ -46,10 +46,10 @@ def facts_of(summary: LotSummary) -> Iterator[Fact]:
         yield "Recorded", first if first == last else f"{first} to {last}"
     if counts.untimed:
         yield "Without a time", counted(counts.untimed, "instrument")
-    yield "Conform", f"{counts.conforming:,}"
-    yield "Do not conform", f"{counts.nonconforming:,}"
+    yield "Conform", f"{counts.conform:,}"
+    yield "Do not conform", f"{counts.not_conform:,}"
     missing = f", of which {counts.not_measured:,} lack a value" if counts.not_measured else ""
-    yield "Not decided", f"{counts.undecided:,}{missing}"
+    yield "Not decided", f"{counts.not_decided:,}{missing}"
     yield "Recordings", f"{counts.recordings:,}, of which {counts.left_out:,} were left out"
     yield "Faults", f"{counts.faults:,}"
 

@@ -85,7 +85,7 @@ class LotRun:
         """
         specification = self.settings.specification
         faults: list[Fault] = []
-        left = self._store.undecided(self._run) if specification is not None else []
+        left = self._store.without_decision(self._run) if specification is not None else []
         for part in _parts(left):
             found: list[tuple[int, InstrumentDecision]] = []
             for analysis, report in self._store.stored_reports(part):

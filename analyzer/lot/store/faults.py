@@ -9,7 +9,7 @@ from pathlib import Path
 from analyzer.errors import UnusableInputError
 
 _NO_DATABASE = "is no database of this program"
-_WRITERS = "pluckcheck lot --out or analyze --history"
+_WRITERS = "pluckcheck lot --out or analyze --store"
 _OTHER_PLACE = "give another place for the results"
 _FREE = "Free some space and run again: what was finished is kept"
 _RESTORE = "Put a copy of it in its place, or move it away and analyze the recordings again"

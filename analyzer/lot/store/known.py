@@ -73,7 +73,7 @@ def places_of(database: Database, serial: str) -> list[str]:
     return [place for (place,) in rows]
 
 
-def undecided(database: Database, run: Run) -> list[int]:
+def without_decision(database: Database, run: Run) -> list[int]:
     """Which analyses of a run are not yet decided by its specification."""
     rows = database.rows(
         "SELECT analysis FROM members WHERE run = ? AND lot = ? AND analysis IS NOT NULL AND NOT "

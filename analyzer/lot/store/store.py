@@ -32,8 +32,6 @@ from analyzer.lot.store.station_checks import StationCheck
 from analyzer.measure import Measured
 from analyzer.report.model import Report, StringResult
 
-FILE_NAME = "lot.sqlite"
-
 
 def open_store(
     path: Path,
@@ -138,9 +136,9 @@ class Store:
         """Where recordings of a serial number lay, the latest first."""
         return known.places_of(self._database, serial)
 
-    def undecided(self, run: Run) -> list[int]:
+    def without_decision(self, run: Run) -> list[int]:
         """Analyses of the run that its specification has not decided yet."""
-        return known.undecided(self._database, run)
+        return known.without_decision(self._database, run)
 
     def stored_report(self, analysis: int) -> Report:
         """The report of an analysis; UnusableInputError where it is damaged."""

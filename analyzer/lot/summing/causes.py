@@ -1,4 +1,4 @@
-"""Why instruments do not conform, were left open, and why recordings were left out.
+"""Why instruments do not conform, are not decided, and why recordings were left out.
 
 Reasons are written for one case, with its numbers and file names. What is counted here has neither,
 or every case were a cause of its own; one reason in full goes along as an example.
@@ -46,18 +46,18 @@ _SENTENCE_END = re.compile(r"(?<=[.!?])\s")
 def causes(lot: LotArrays, values: pd.DataFrame, left_out: pd.DataFrame) -> Causes:
     """All three tables; ``values`` and ``left_out`` as in ``analyzer.lot.records``."""
     failed: Counter[str] = Counter()
-    undecided: Counter[str] = Counter()
+    not_decided: Counter[str] = Counter()
     for each in lot.judged:
         failed.update(dict(_failed(each)))
-        undecided.update(dict(_near_a_limit(each)))
+        not_decided.update(dict(_near_a_limit(each)))
     missing, examples = _missing(values)
-    undecided.update(missing)
+    not_decided.update(missing)
     whole, more = _without_values(lot)
-    undecided.update(whole)
+    not_decided.update(whole)
     dropped, of_recordings = _by_kind(left_out["reason"])
     return Causes(
         pareto(failed),
-        pareto(undecided, {**more, **examples}),
+        pareto(not_decided, {**more, **examples}),
         pareto(dropped, of_recordings),
     )
 

@@ -49,7 +49,7 @@ class JudgedString:
     """One characteristic of one string over the lot.
 
     The counts are of instruments that have such a string: their sum is all that were judged, and
-    ``not_measured`` are those of ``undecided`` without a value. ``conforming_share`` is of what was
+    ``not_measured`` are those of ``not_decided`` without a value. ``conforming_share``: of what was
     decided. ``median_uncertainty``: of the standard uncertainties. ``bands``: acceptance and
     rejection limits of a value with that uncertainty and a normal density; those of a value known
     from few takes lie further apart. None where no uncertainty is known.
@@ -58,9 +58,9 @@ class JudgedString:
     characteristic: Characteristic
     string: int
     limits: Limits
-    conforming: int
-    nonconforming: int
-    undecided: int
+    conform: int
+    not_conform: int
+    not_decided: int
     not_measured: int
     conforming_share: Figure
     median_uncertainty: float | None

@@ -48,9 +48,7 @@ def summarise(
         name=specification.name,
         counts=counts,
         span=_span(lot.instruments),
-        conforming_share=conforming_share(
-            counts.conforming, counts.conforming + counts.nonconforming
-        ),
+        conforming_share=conforming_share(counts.conform, counts.conform + counts.not_conform),
         rule=specification.rule,
         rule_in_words=_in_words(specification.rule),
         risk=lot_risk(verdicts, lot.instruments["conformity_probability"]),
@@ -69,13 +67,13 @@ def summarise(
 
 def _counts(sessions: pd.DataFrame, lot: LotArrays, faults: int) -> Counts:
     verdicts = lot.instruments["verdict"].to_numpy()
-    conforming, nonconforming, undecided = tally(verdicts)
+    conform, not_conform, not_decided = tally(verdicts)
     return Counts(
         len(sessions),
         len(verdicts),
-        conforming,
-        nonconforming,
-        undecided,
+        conform,
+        not_conform,
+        not_decided,
         int(np.sum((verdicts == NOT_DECIDED) & lot.not_measured)),
         faults,
         int(sessions["recordings"].sum()),

@@ -61,17 +61,17 @@ GroupedBy = Literal["station", "operator", "hour", "day"]
 class Counts:
     """How many there are of what.
 
-    ``instruments`` are serial numbers that have a session, and the sum of ``conforming``,
-    ``nonconforming`` and ``undecided``; ``not_measured`` are those of the last in which something
+    ``instruments`` are serial numbers that have a session, and the sum of ``conform``,
+    ``not_conform`` and ``not_decided``; ``not_measured`` are those of the last in which something
     that is judged has no value. ``recordings`` and ``left_out`` (of them) are of all sessions.
     ``untimed``: instruments without a time.
     """
 
     sessions: int
     instruments: int
-    conforming: int
-    nonconforming: int
-    undecided: int
+    conform: int
+    not_conform: int
+    not_decided: int
     not_measured: int
     faults: int
     recordings: int
@@ -117,13 +117,12 @@ class MoreTakes:
 class Causes:
     """Causes by how often they occur; a cause's words have no numbers but that of its string.
 
-    ``failed``: what does not conform, counted in instruments. ``undecided``: what was left open,
-    in instruments. ``left_out``: why recordings were, in recordings of all sessions. An
-    instrument may have several causes.
+    ``not_conform`` and ``not_decided`` are counted in instruments, which may have several causes
+    each; ``left_out``, why recordings were, in recordings of all sessions.
     """
 
-    failed: tuple[Cause, ...]
-    undecided: tuple[Cause, ...]
+    not_conform: tuple[Cause, ...]
+    not_decided: tuple[Cause, ...]
     left_out: tuple[Cause, ...]
 
 
@@ -253,6 +252,6 @@ class LotSummary:
         return sum(each.not_measured for each in self.judged)
 
     @property
-    def nonconforming(self) -> int:
+    def not_conform(self) -> int:
         """How many instruments do not conform."""
-        return self.counts.nonconforming
+        return self.counts.not_conform

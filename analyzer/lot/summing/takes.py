@@ -12,21 +12,21 @@ from analyzer.lot.summing.arrays import NOT_DECIDED, LotArrays
 from analyzer.lot.summing.summary_model import MoreTakes, MoreTakesOf
 
 _METHOD = (
-    "recordings of each note that would settle every value that is open, if values and scatter "
-    "stay; a note that several values share is counted once"
+    "recordings of each note that would settle every value that is not decided, if values and "
+    "scatter stay; a note that several values share is counted once"
 )
 
 
 def more_takes(lot: LotArrays, values: pd.DataFrame) -> MoreTakes:
     """For each instrument that is not decided; ``values`` as in ``analyzer.lot.records``."""
-    undecided = lot.instruments[lot.instruments["verdict"] == NOT_DECIDED]
-    of = tuple(_of_each(undecided, _recordings(values, undecided["analysis"])))
+    not_decided = lot.instruments[lot.instruments["verdict"] == NOT_DECIDED]
+    of = tuple(_of_each(not_decided, _recordings(values, not_decided["analysis"])))
     settled = [each.recordings for each in of if each.recordings is not None]
     return MoreTakes(_METHOD, sum(settled), len(settled), len(of) - len(settled), of)
 
 
-def _of_each(undecided: pd.DataFrame, recordings: Mapping[int, float]) -> Iterator[MoreTakesOf]:
-    for analysis, serial, station in undecided[["analysis", "serial", "station"]].itertuples(
+def _of_each(not_decided: pd.DataFrame, recordings: Mapping[int, float]) -> Iterator[MoreTakesOf]:
+    for analysis, serial, station in not_decided[["analysis", "serial", "station"]].itertuples(
         index=False
     ):
         count = recordings.get(analysis, np.nan)
