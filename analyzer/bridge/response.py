@@ -39,6 +39,7 @@ LEAST_SHARE_LEARNED = 0.5  # where fewer of the strings agree, something else ha
 _COVERAGE = 1.96  # turns a 95 % half-width into a standard deviation and back
 _ROUNDS = 4
 WRONG_WAY = "the wrong way; check screw_head and the way it was turned"
+UNTOLD = "cannot be told from no change"
 
 
 @dataclass(frozen=True)
@@ -150,13 +151,19 @@ class Agreement:
         return opposite and beyond and abs(self.normalised_difference) > 1
 
     @property
+    def untold(self) -> bool:
+        """Whether what was found goes with the prediction, and no change at all would as well."""
+        unchanged = abs(self.found_cents) <= self.found_uncertainty_cents
+        return self.moved and unchanged and abs(self.normalised_difference) <= 1
+
+    @property
     def in_words(self) -> str:
         off, beyond = abs(self.normalised_difference), abs(self.found_cents)
         if not self.moved:
             told = "unmoved, and unchanged"
             return told if off <= 1 else "changed though unmoved; was the string, too?"
         if off <= 1:
-            return "as predicted"
+            return UNTOLD if self.untold else "as predicted"
         if self.not_moved:
             return "no change found; was it moved, and are these the later recordings?"
         if self.wrong_way:

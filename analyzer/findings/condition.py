@@ -18,6 +18,8 @@ from analyzer.findings.thresholds import (
 )
 from analyzer.recording.labels import OPEN, TWELFTH_FRET
 
+TWO_STRINGS = "open and fretted notes of two strings"
+
 
 def worn_or_wrong(case: StringCase) -> Iterator[Finding]:
     """The open note, which no fret and no finger disturbs, does not sound like one sound string."""
@@ -40,7 +42,7 @@ def two_strings(case: StringCase) -> Iterator[Finding]:
     ratio = fretted_b[0] / open_b[0], math.hypot(open_b[1], fretted_b[1])
     if _outside(ratio, *STIFFNESS_RATIOS):
         yield Finding(
-            "open and fretted notes of two strings",
+            TWO_STRINGS,
             (case.string,),
             f"its stiffness at the 12th fret is {ratio[0]:.1f} times that open; on one string it "
             "is about 4 times",

@@ -36,6 +36,8 @@ _NO_BRIDGE = (
     "To be in tune, the strings would need the lengths below. Whether the bridge allows for it, a "
     "repairer has to see."
 )
+_TOLD = " By our notes, this has been done at the bridge so far:"
+_AS_ADVISED = " This was advised for the bridge, and we take it to have been done:"
 _BEST = "That is the best that can be had at this bridge."
 _NUT_FIRST = (
     "{} first need{} work at the nut, the slotted piece at the head end of the neck. Only then, "
@@ -61,7 +63,7 @@ def done(report: Report) -> Section:
     )
     text = "This instrument was measured before, and the figures above show what has changed since."
     if points:
-        text += " By our notes, this has been done at the bridge so far:"
+        text += _TOLD if report.moves_told else _AS_ADVISED
     return Section("What was done", (text,), points)
 
 

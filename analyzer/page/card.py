@@ -38,7 +38,7 @@ class Work:
     advice: str
     move: str | None
     direction: Direction | None
-    then: str
+    residual: str
 
 
 @dataclass(frozen=True)

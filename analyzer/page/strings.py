@@ -59,7 +59,7 @@ class StringPart:
     drift: Figure
     needs: Figure
     needs_way: str
-    then: Figure
+    residual: Figure
     summary: str
     courses: tuple[CourseDrawing, ...]
     facts: tuple[tuple[str, str], ...]
@@ -95,7 +95,7 @@ def _part(report: Report, result: StringResult) -> StringPart:
         Figure(result.sustain_drift_cents, _cents(result.sustain_drift_cents)),
         _needs(result),
         _needs_way(result),
-        _then(report, result.string),
+        _residual(report, result.string),
         _summary(result, len(used), len(left_out)),
         course_drawings(used),
         tuple(_facts(report, result, used)),
@@ -133,7 +133,7 @@ def _needs_way(result: StringResult) -> str:
     return way(move_mm) if move_mm and float(shown) else ""
 
 
-def _then(report: Report, string: int) -> Figure:
+def _residual(report: Report, string: int) -> Figure:
     for each in report.saddles:
         if each.residual_cents and string in each.residual_cents:
             half_width = (each.residual_uncertainty_cents or {}).get(string)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from analyzer.errors import RecordingError
@@ -63,6 +64,17 @@ class Label:
     def named(self) -> str:
         """String and fret in words, for a message."""
         return f"string {self.string} {self.place}"
+
+    @property
+    def file_name(self) -> str:
+        """What to call a recording of it."""
+        return f"s{self.string}_{self.fret}_{self.take}.wav"
+
+
+def next_take(string: int, fret: str, labels: Iterable[Label]) -> Label:
+    """A take of a note that none of these, which may be of any notes, is yet."""
+    same = [each.take for each in labels if (each.string, each.fret) == (string, fret)]
+    return Label(string, fret, 1 + max(same, default=0))
 
 
 def holds_many(file_name: str) -> bool:

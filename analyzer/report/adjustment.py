@@ -33,7 +33,8 @@ class Done:
     """An earlier round: each string's error before it with its interval, and what was moved.
 
     ``travel_mm`` and ``moved_mm``, by adjuster, are the travel that the instrument file gave then
-    and the moves since it was given. ``mended`` names the keys of the instrument file whose
+    and the moves since it was given. ``told``: what was moved was told, and is not taken to be
+    as was advised. ``mended`` names the keys of the instrument file whose
     mending made what had been learned useless.
     """
 
@@ -43,6 +44,7 @@ class Done:
     travel_mm: Mapping[str, tuple[float, float] | None]
     moved_mm: Mapping[str, float]
     response: Response
+    told: bool
     mended: tuple[str, ...] = ()
 
 

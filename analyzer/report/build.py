@@ -18,7 +18,7 @@ from analyzer.instrument.model import Instrument
 from analyzer.measure import Measured
 from analyzer.pitch.settle import SettledPitch
 from analyzer.quality.model import status_of
-from analyzer.recording.labels import OPEN, TWELFTH_FRET
+from analyzer.recording.labels import OPEN, TWELFTH_FRET, Label, next_take
 from analyzer.report.adjustment import Done, adjust
 from analyzer.report.causes import findings_of, frets_of, nut_first
 from analyzer.report.model import (
@@ -52,7 +52,10 @@ def build_report(
     """Put the report of one instrument together; ``done`` is what came before it, if anything."""
     takes = _takes(measured)
     scatter = pluck_scatter(list(takes.values()))
-    strings = tuple(_string(instrument, number, takes, scatter) for number in instrument.strings)
+    labels = [each.label for each in measured if each.label is not None]
+    strings = tuple(
+        _string(instrument, number, takes, scatter, labels) for number in instrument.strings
+    )
     found = adjust(instrument, strings, done)
     frets = frets_of(instrument, measured, scatter)
     return Report(
@@ -81,6 +84,7 @@ def build_report(
         findings_of(instrument, measured, strings, frets, found.adjusters),
         tuple(_before(done)),
         _layout(instrument),
+        moves_told=None if done is None else done.told,
     )
 
 
@@ -115,7 +119,9 @@ def _takes(measured: Sequence[Measured]) -> Takes:
     return takes
 
 
-def _string(instrument: Instrument, number: int, takes: Takes, scatter: Scatter) -> StringResult:
+def _string(
+    instrument: Instrument, number: int, takes: Takes, scatter: Scatter, labels: Sequence[Label]
+) -> StringResult:
     """The figures of one string, as far as its notes allow."""
     result = StringResult(number, instrument.note(number))
     missing = [fret for fret in _NEEDED if (number, fret) not in takes]
@@ -129,7 +135,7 @@ def _string(instrument: Instrument, number: int, takes: Takes, scatter: Scatter)
         drift = _number(fretted.drift_cents)
         result = replace(result, fretted_hz=fretted.hz, fretted_drift_cents=drift)
     if open_note is None or fretted is None:
-        return replace(result, reason=_what_is_missing(number, missing))
+        return replace(result, reason=_what_is_missing(number, missing, labels))
     found = intonation(open_note, fretted, scatter)
     if abs(found.error_cents) > FURTHEST_FROM_OCTAVE_CENTS:
         return replace(result, reason=_not_the_octave(found.error_cents))
@@ -161,9 +167,10 @@ def _with_move(result: StringResult, effect: SaddleEffect | None) -> StringResul
     )
 
 
-def _what_is_missing(number: int, frets: Sequence[str]) -> str:
+def _what_is_missing(number: int, frets: Sequence[str], labels: Sequence[Label]) -> str:
+    """The names to record under are free: an unusable recording keeps its own."""
     words = " and no usable ".join(_NEEDED[fret] for fret in frets)
-    names = " and ".join(f"s{number}_{fret}_1.wav" for fret in frets)
+    names = " and ".join(next_take(number, fret, labels).file_name for fret in frets)
     return f"No usable {words} recording. Record {names}."
 
 

@@ -46,6 +46,7 @@ def report_body(report: Report) -> dict[str, Any]:
         "steps": report.steps,
         "response": report.response,
         "previous": report.previous,
+        "moves_told": report.moves_told,
         "errors_before": report.errors_before,
         "outcome": report.outcome,
         "recordings": report.recordings,

@@ -182,7 +182,8 @@ class Report:
     """One instrument's analysis.
 
     ``reading``: names and values of what was asked of the reading itself, where it was not as by
-    default: limits, an untrusted sender, processes. No figure depends on it.
+    default: limits, an untrusted sender, processes. No figure depends on it. ``moves_told``: the
+    moves since ``previous`` were told, and are not taken to be as it advised; None without one.
     """
 
     instrument: str
@@ -204,6 +205,7 @@ class Report:
     errors_before: tuple[ErrorBefore, ...] = ()
     layout: BridgeLayout | None = None
     reading: tuple[tuple[str, str], ...] = ()
+    moves_told: bool | None = None
 
     @property
     def rejected(self) -> tuple[RecordingResult, ...]:

@@ -2,15 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from analyzer.errors import UnusableInputError
-from analyzer.recording.labels import OPEN, TWELFTH_FRET
+from analyzer.findings.condition import TWO_STRINGS
+from analyzer.findings.setup import MORE_THAN_A_SADDLE
+from analyzer.recording.labels import OPEN, TWELFTH_FRET, Label, next_take
 from analyzer.report.model import RecordingResult, Report, StringResult
 from analyzer.report.plain_words import NO_ROOM, READER_MISSING, Plain, in_plain_words
 
 NEEDED = (OPEN, TWELFTH_FRET)
+_NOT_THE_OCTAVE = (
+    "its two notes do not fit together. Check that it was the 12th fret, and do not retune the "
+    "string between its two notes."
+)
+# By the cause: findings that only new recordings clear, though each recording is good.
+_DOUBTS = {
+    TWO_STRINGS: "its two notes do not seem to be of one string. Check "
+    "which string each of them is, and record both in a row.",
+    MORE_THAN_A_SADDLE: "its two notes are further apart than an instrument "
+    "can be out of tune. Check that it was this string and its 12th fret.",
+}
 # By a phrase of the reason: why a file that may be good was not read, and what to do here.
 _ON_THIS_SIDE = (
     (
@@ -68,7 +81,7 @@ def request_of(report: Report) -> Request:
         if unread:
             found = f"asks for nothing yet: {unread[0]} may be good, but {why}"
             raise UnusableInputError("--request", found, f"{remedy}; then analyze again")
-    asked = tuple(each for string in report.strings for each in _asked(string, report.recordings))
+    asked = tuple(each for string in report.strings for each in _asked(report, string))
     needed = {(each.string, each.fret) for each in asked}
     rest = [each for each in report.rejected if (each.string, each.fret) not in needed]
     return Request(
@@ -86,19 +99,31 @@ def _is_unknown(recording: RecordingResult, *, asking: bool) -> bool:
     return recording.string is None and (asking or recording.start_s is None)
 
 
-def _asked(string: StringResult, recordings: Sequence[RecordingResult]) -> Iterator[Asked]:
-    if string.error_cents is not None:
+def _asked(report: Report, string: StringResult) -> Iterator[Asked]:
+    doubt = _doubt(report, string)
+    if string.error_cents is not None and doubt is None:
         return
+    recordings = report.recordings
+    labels = [
+        Label(string.string, each.fret, each.take or 0)
+        for each in recordings
+        if each.string == string.string and each.fret is not None
+    ]
     own = [each for each in recordings if each.string == string.string]
     used = {each.fret for each in own if each.status != "rejected"}
     lacking = [fret for fret in NEEDED if fret not in used]
-    found = None if lacking else string.reason
+    found = None if lacking else doubt or _NOT_THE_OCTAVE
     for fret in lacking or NEEDED:
-        same = [each for each in own if each.fret == fret]
-        take = 1 + max((each.take or 0 for each in same), default=0)
-        faults = tuple(_fault(each) for each in same if each.status == "rejected")
-        name = f"s{string.string}_{fret}_{take}.wav"
+        rejected = [each for each in own if each.fret == fret and each.status == "rejected"]
+        faults = tuple(map(_fault, rejected))
+        name = next_take(string.string, fret, labels).file_name
         yield Asked(string.string, string.note, fret, name, faults, found)
+
+
+def _doubt(report: Report, string: StringResult) -> str | None:
+    """Why a string that has a result should be recorded again all the same, in plain words."""
+    causes = [each.cause for each in report.findings if string.string in each.strings]
+    return next((_DOUBTS[cause] for cause in causes if cause in _DOUBTS), None)
 
 
 def _fault(recording: RecordingResult) -> Fault:

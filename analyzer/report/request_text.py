@@ -10,10 +10,6 @@ from analyzer.report.markdown import code, escaped
 from analyzer.report.model import Report
 from analyzer.report.request import Asked, Fault, Request, request_of
 
-_NOT_THE_OCTAVE = (
-    "its two notes do not fit together. Check that it was the 12th fret, and do not retune the "
-    "string between its two notes."
-)
 _REMINDER: Final = (
     "As before: same phone, same place; one string at a time, the others silenced with a hand; "
     "let each note ring for three seconds. Keep the ending that your phone gives the file, such as "
@@ -49,7 +45,7 @@ def _lines(request: Request) -> Iterator[str]:
 
 
 def _judged(request: Request) -> str:
-    if request.judged == request.strings:
+    if request.judged == request.strings and not request.asked:
         return "We have all that we need: every string could be measured."
     return f"{request.judged} of {request.strings} strings could be measured so far."
 
@@ -68,7 +64,7 @@ def _item(number: int, asked: Asked) -> Iterator[str]:
         f"named {code(asked.file)}."
     )
     if asked.found is not None:
-        yield f"   - Why: {_NOT_THE_OCTAVE}"
+        yield f"   - Why: {asked.found}"
     elif not asked.faults:
         yield "   - Why: we have no recording of it."
     for fault in asked.faults:

@@ -57,6 +57,7 @@ def done_before(
         {each.name: each.travel_mm for each in earlier.adjusters},
         {each.name: each.moved_mm for each in earlier.adjusters},
         prior_response(bridge.adjusters) if mended else learned,
+        turned_mm is not None,
         mended if learned.rounds else (),
     )
 

@@ -64,7 +64,7 @@ def _name(each: AdjusterResult) -> str:
 def _table(report: Report) -> Table:
     table = bare_table()
     screw = ("Screw, facing its head",) if _has_screws(report) else ()
-    headings = ("Adjust", *screw, "Saddle", "Error then\ncents")
+    headings = ("Adjust", *screw, "Saddle", "Residual\ncents")
     for heading in headings:
         table.add_column(heading)
     rows = _in_order(report)
@@ -97,13 +97,13 @@ def _blocks(report: Report) -> Iterator[RenderableType]:
 def _sentence(report: Report, each: AdjusterResult, *, alone: bool = True) -> str:
     *advice, after = _advice(report, each)
     if alone:
-        advice.append(f"error then {after}" if advice else after)
+        advice.append(f"residual {after}" if advice else after)
     words = ", ".join(advice)
     return f"{_name(each)}: {words}"
 
 
 def _advice(report: Report, adjuster: AdjusterResult) -> list[str]:
-    """Screw (where it is known), move, error afterwards."""
+    """Screw (where it is known), move, residual."""
     if adjuster.move_mm is None:
         return [f"no advice: {adjuster.reason}"]
     after = ", ".join(signed(cents) for _, cents in errors_after_cents(report, adjuster))
@@ -189,7 +189,8 @@ class TerminalOutcome:
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         sign = sign_for(options)
-        yield line(f"What the moves since {self._report.previous} did", style="bold")
+        taken = "" if self._report.moves_told else ", taken to be as it advised,"
+        yield line(f"What the moves since {self._report.previous}{taken} did", style="bold")
         table = _outcome_table(self._report.outcome, sign)
         narrow = not fits(table, console, options)
         yield from _outcome_lines(self._report.outcome, sign) if narrow else [table]

@@ -18,7 +18,7 @@ CAUTION = (
     "saddle is moved, keep eyes clear of strings under tension, cover the finish. If a screw binds "
     "or a part is loose, cracked or lifting, stop and ask a qualified repairer."
 )
-_CHANGE, _ERROR_THEN = "Change\ncents", "Error then\ncents"
+_CHANGE, _ERROR_NEXT = "Change\ncents", "Error next\ncents"
 _SETBACK, _MOVE = "Best setback\nmm", "Saddle, mm\n+ from nut"
 
 
@@ -46,7 +46,7 @@ def _rows(plan: RestringPlan, sign: str) -> Iterator[tuple[str, Mapping[str, str
     for each in plan.strings:
         cells = _cells(each, sign, alone=not plan.saddles)
         if plan.report is None:
-            cells.pop(_ERROR_THEN)
+            cells.pop(_ERROR_NEXT)
         yield f"{each.string} {each.note}", cells
 
 
@@ -72,7 +72,7 @@ def _blocks(plan: RestringPlan, sign: str) -> Iterator[RenderableType]:
 def _cells(each: StringChange, sign: str, *, alone: bool) -> dict[str, str]:
     """What stands under each heading; ``alone`` where no bridge says what hangs together."""
     if each.error_change_cents is None:
-        return {_CHANGE: "-", _ERROR_THEN: "-", _SETBACK: "-", _MOVE: "no prediction"}
+        return {_CHANGE: "-", _ERROR_NEXT: "-", _SETBACK: "-", _MOVE: "no prediction"}
     move_mm, half_mm = each.saddle_move_mm, each.saddle_move_uncertainty_mm
     if move_mm is None or half_mm is None:
         move = "-"
@@ -83,7 +83,7 @@ def _cells(each: StringChange, sign: str, *, alone: bool) -> dict[str, str]:
         move = f"{shown if float(shown) else shown[1:]} {sign} {half_mm:.2f}"
     return {
         _CHANGE: with_interval(each.error_change_cents, each.error_change_uncertainty_cents, sign),
-        _ERROR_THEN: with_interval(each.error_next_cents, each.error_next_uncertainty_cents, sign),
+        _ERROR_NEXT: with_interval(each.error_next_cents, each.error_next_uncertainty_cents, sign),
         _SETBACK: f"{each.setback_now_mm:.1f} -> {each.setback_next_mm:.1f}",
         _MOVE: move,
     }
@@ -106,7 +106,7 @@ def _advice(preset: SaddleResult, *, measured: bool) -> str:
         words = "leave it"
     short = "" if preset.reason is None else f". {preset.reason}"
     against = "" if measured else " against now"
-    return f"{words}, then {left} cents{against}{short}"
+    return f"{words}, residual {left} cents{against}{short}"
 
 
 def _notes(plan: RestringPlan) -> Iterator[str]:

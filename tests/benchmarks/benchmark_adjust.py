@@ -247,6 +247,7 @@ def _done(found: Adjustment, strings: Sequence[StringResult]) -> Done:
         {each.name: each.travel_mm for each in found.adjusters},
         {each.name: each.moved_mm for each in found.adjusters},
         _response(found.response, [each.name for each in found.adjusters]),
+        told=True,
     )
 
 

@@ -219,6 +219,9 @@ def test_half_of_the_strings_are_enough_to_learn_from() -> None:
     ("predicted", "half_width", "found", "found_half_width", "words"),
     [
         (-8.0, 0.3, -7.5, 0.4, "as predicted"),  # E_n of 1: they agree
+        # Both a change of -0.2 and none lie within 0.45 of what was found, or the one alone.
+        (-0.2, 0.1, -0.4, 0.45, "cannot be told from no change"),
+        (-0.2, 0.1, -0.46, 0.45, "as predicted"),
         (0.0, 0.0, 0.3, 0.3, "unmoved, and unchanged"),
         (0.0, 0.0, 0.45, 0.3, "changed though unmoved; was the string, too?"),
         (-8.0, 0.3, 0.6, 0.6, "no change found; was it moved, and are these the later recordings?"),

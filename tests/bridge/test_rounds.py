@@ -16,10 +16,10 @@ def test_second_round_learns_the_response(before, record, called, tmp_path) -> N
     after, path = record("after", true), tmp_path / "after.json"
     done = called("analyze", after, "--previous", before, "--json", path)
     assert (done.code, done.err) == (0, "")
-    assert "What the moves since before.json did" in done.out
+    assert "What the moves since before.json, taken to be as it advised, did" in done.out
     assert done.out.count("as predicted") == 2
     report = loaded(path)
-    assert report["previous"] == "before.json"
+    assert (report["previous"], report["moves_told"]) == ("before.json", False)
     for each in report["adjusters"]:
         assert each["response"] == pytest.approx(0.85, abs=0.04)
         assert each["response_uncertainty"] < 0.1
@@ -52,6 +52,7 @@ def test_third_round_carries_on_from_the_second(before, record, called, tmp_path
     assert called(*words, "--json", third, "--quiet").code == 0
     report = loaded(third)
     assert report["response"]["rounds"] == 1
+    assert report["moves_told"] is True
     assert report["adjusters"][0]["moved_mm"] == 1.0
     assert [each["in_words"] for each in report["outcome"]] == [
         "as predicted",

@@ -87,7 +87,7 @@ def test_what_was_learned_of_the_screws_lengthens_the_coarse_move() -> None:
     after = {n: error_then(errors[n], moves[f"saddle {n}"]) for n in errors}
     nowhere, still = dict.fromkeys(moves), dict.fromkeys(moves, 0.0)
     known = {string: (error, 0.05) for string, error in errors.items()}
-    done = Done("before", known, moves, nowhere, still, prior_response(bridge.adjusters))
+    done = Done("before", known, moves, nowhere, still, prior_response(bridge.adjusters), told=True)
     new, learned = advice(after, bridge, 0.05), advice(after, bridge, 0.05, done)
     assert len(new.steps) == len(learned.steps)
     skipped = [sum(each.check_may_be_skipped for each in found.steps) for found in (new, learned)]
@@ -194,7 +194,7 @@ def test_a_string_that_agrees_by_chance_is_not_said_to_teach() -> None:
     nowhere = dict.fromkeys(moves)
     still = dict.fromkeys(moves, 0.0)
     known = {string: (error, 0.2) for string, error in errors.items()}
-    done = Done("before", known, moves, nowhere, still, prior_response(bridge.adjusters))
+    done = Done("before", known, moves, nowhere, still, prior_response(bridge.adjusters), told=True)
     found = advice(errors, bridge, done=done)
     assert found.response is not None
     assert found.response.rounds == 0

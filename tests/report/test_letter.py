@@ -99,19 +99,24 @@ def test_letter_before_the_work(tmp_path) -> None:
     assert "A qualified repairer who has the instrument in hand decides" in letter
 
 
-def test_letter_after_the_work(tmp_path) -> None:
+@pytest.mark.parametrize(
+    ("told", "says"),
+    [(True, "By our notes, this has been done"), (False, "advised for the bridge, and we take it")],
+)
+def test_letter_after_the_work(tmp_path, told, says) -> None:
     instrument = instrument_of(tmp_path, own_saddles())
     adjusters = instrument.bridge.adjusters
     travel = {each.name: each.travel_mm for each in adjusters}
     before = {6: (8.0, 0.4), 5: (-5.0, 0.4)}
     moves = {"saddle 6": 3.0, "saddle 5": -1.75}
-    done = Done("before.json", before, moves, travel, {}, prior_response(adjusters))
+    done = Done("before.json", before, moves, travel, {}, prior_response(adjusters), told)
     letter = as_letter(report_with(instrument, {6: 0.0, 5: -0.1, 4: 1.0}, done=done), DAY)
     found = section(letter, "What was found")
     assert "String 6 (E2): before, 8.0 cents sharp, give or take 0.4; now, in tune" in found
     assert "String 5 (A2): before, 5.0 cents flat, give or take 0.4; now, in tune" in found
     assert "String 4 (D3): 1.0 cents sharp" in found
     was_done = section(letter, "What was done")
+    assert says in was_done
     assert "- String 6: made 3 mm longer." in was_done
     assert "- String 5: made 1.75 mm shorter." in was_done
     assert "String 4" not in was_done
@@ -123,7 +128,9 @@ def test_nothing_is_said_to_be_done_where_nothing_was(tmp_path) -> None:
     instrument = instrument_of(tmp_path, own_saddles())
     adjusters = instrument.bridge.adjusters
     travel = {each.name: each.travel_mm for each in adjusters}
-    done = Done("before.json", {6: (8.0, 0.4)}, {}, travel, {}, prior_response(adjusters))
+    done = Done(
+        "before.json", {6: (8.0, 0.4)}, {}, travel, {}, prior_response(adjusters), told=True
+    )
     was_done = section(
         as_letter(report_with(instrument, {6: 8.0}, done=done), DAY), "What was done"
     )

@@ -15,6 +15,7 @@ from conftest import ROOT, SAMPLE_AUDIO
 from markdown_it import MarkdownIt
 
 from analyzer.errors import UnusableInputError
+from analyzer.findings.model import Finding
 from analyzer.report.markdown import code, escaped
 from analyzer.report.model import RecordingResult, Report, StringResult
 from analyzer.report.plain_words import in_plain_words
@@ -107,6 +108,22 @@ def test_notes_that_do_not_fit_are_both_asked_for() -> None:
     assert "do not fit together" in as_request(report(strings, recordings))
 
 
+def test_notes_that_are_in_doubt_are_asked_for_though_there_is_a_figure() -> None:
+    """What the letter says should be recorded again, the message asks for."""
+    strings = (StringResult(6, "E2", error_cents=1.0), StringResult(5, "A2", error_cents=1.0))
+    recordings = (taken("s6_open_1.wav", "open", 1), taken("s6_f12_1.wav", "f12", 1))
+    cause = "open and fretted notes of two strings"
+    doubted = replace(
+        report(strings, recordings), findings=(Finding(cause, (6,), "its stiffness", "Look"),)
+    )
+    asked = request_of(doubted).asked
+    assert [each.file for each in asked] == ["s6_open_2.wav", "s6_f12_2.wav"]
+    text = as_request(doubted)
+    assert text.count("do not seem to be of one string. Check which string") == 2
+    assert "2 of 2 strings could be measured so far" in text
+    assert "all that we need" not in text
+
+
 def test_a_pluck_of_no_string_is_named_where_a_note_is_lacking() -> None:
     """A string tuned to another note would be recorded so again if nobody said what is wrong."""
     odd = "sounds 277.2 Hz (C#4), which is neither an open string nor a 12th fret of B3."
@@ -175,6 +192,8 @@ def test_the_command_writes_it(tmp_path: Path, called) -> None:
         f"s{n}_{fret}_1.wav" for n in (4, 3, 2, 1) for fret in ("open", "f12")
     ]
     assert "`s5_f12_1.wav` is silent" in done.out
+    done = called("analyze", tmp_path, "--jobs", 1)  # which needs a name as well
+    assert "No usable 12th-fret recording. Record s5_f12_2.wav." in done.out
 
 
 @pytest.mark.parametrize(
