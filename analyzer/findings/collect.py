@@ -13,6 +13,7 @@ from analyzer.findings.setup import (
     scale_length,
     wrong_side_of_travel,
 )
+from analyzer.instrument.model import strings_named
 
 _OF_A_STRING: tuple[Callable[[StringCase], Iterator[Finding]], ...] = (
     not_settled,
@@ -42,10 +43,5 @@ def _together(found: Sequence[Finding]) -> Iterator[Finding]:
             yield alike[0]
             continue
         strings = tuple(dict.fromkeys(number for each in alike for number in each.strings))
-        evidence = "; ".join(f"{_named(each.strings)}: {each.evidence}" for each in alike)
+        evidence = "; ".join(f"{strings_named(each.strings)}: {each.evidence}" for each in alike)
         yield Finding(cause, strings, evidence, alike[0].confirm)
-
-
-def _named(strings: tuple[int, ...]) -> str:
-    numbers = " and ".join(map(str, strings))
-    return f"string {numbers}" if len(strings) == 1 else f"strings {numbers}"

@@ -151,3 +151,13 @@ class Instrument:
 def assumed_instrument() -> Instrument:
     """What is assumed without an instrument file: six strings in standard tuning, no more."""
     return Instrument("six-string, standard tuning assumed", STANDARD_SIX_STRING, name_given=False)
+
+
+def strings_named(strings: Sequence[int]) -> str:
+    """Strings in a sentence.
+
+    >>> strings_named([6]), strings_named([6, 5, 1])
+    ('string 6', 'strings 6, 5 and 1')
+    """
+    *others, last = map(str, strings)
+    return f"strings {', '.join(others)} and {last}" if others else f"string {last}"

@@ -7,10 +7,10 @@ from datetime import date
 
 from analyzer.letter.model import Letter, Point, Section
 from analyzer.letter.words import (
+    beginning,
     cause_in_plain_words,
     caution_in_plain_words,
     error_in_words,
-    strings_named,
 )
 from analyzer.letter.work import done, to_do
 from analyzer.recording.labels import OPEN, TWELFTH_FRET
@@ -105,7 +105,7 @@ def _not_measured(report: Report) -> Section:
     for each in report.strings:
         if each.error_cents is None:
             strings.setdefault(_why(report, each), []).append(each.string)
-    points = tuple(Point(f"{strings_named(named)}: {why}") for why, named in strings.items())
+    points = tuple(Point(f"{beginning(named)}: {why}") for why, named in strings.items())
     paragraphs = (_MORE_NEEDED,) if points else ()
     return Section("What could not be measured", paragraphs, points)
 
@@ -133,7 +133,7 @@ def _is_used(recording: RecordingResult) -> bool:
 def _noticed(report: Report) -> Iterator[Point]:
     for each in report.findings:
         words = cause_in_plain_words(each.cause) or f"{each.cause}: {each.evidence}."
-        yield Point(f"{strings_named(each.strings)}: {words}")
+        yield Point(f"{beginning(each.strings)}: {words}")
 
 
 def _doubtful(report: Report) -> Section:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from analyzer.instrument.model import strings_named
 from analyzer.page.rounding import decimals_for
 from analyzer.report.words import way
 
@@ -102,13 +103,6 @@ def length_in_words(move_mm: float, decimals: int = 2) -> str:
     return f"{size} {'longer' if way(move_mm) == way(1.0) else 'shorter'}"
 
 
-def strings_named(strings: Sequence[int]) -> str:
-    """The strings of a sentence's beginning.
-
-    >>> strings_named([6]), strings_named([6, 5, 1])
-    ('String 6', 'Strings 6, 5 and 1')
-    """
-    numbers = [str(each) for each in strings]
-    if len(numbers) == 1:
-        return f"String {numbers[0]}"
-    return f"Strings {', '.join(numbers[:-1])} and {numbers[-1]}"
+def beginning(strings: Sequence[int]) -> str:
+    """The strings at the beginning of a sentence."""
+    return strings_named(strings).capitalize()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Container, Iterator
 
 from analyzer.letter.model import Point, Section
-from analyzer.letter.words import error_in_words, is_in_tune, length_in_words, strings_named
+from analyzer.letter.words import beginning, error_in_words, is_in_tune, length_in_words
 from analyzer.report.causes import nut_first
 from analyzer.report.model import Report, SaddleResult, StringResult
 
@@ -86,7 +86,7 @@ def to_do(report: Report) -> Section:
     if moved and any(each.action == "file" and each.move_mm for each in report.adjusters):
         paragraphs.append(_FILING)
     if at_nut:
-        named, one = strings_named(at_nut), len(at_nut) == 1
+        named, one = beginning(at_nut), len(at_nut) == 1
         paragraphs.append(_NUT_FIRST.format(named, "s" if one else "", "it" if one else "them"))
     shown = report.saddles if moved or too_far else ()
     points = tuple(point for each in shown for point in _of_saddle(each, known))
@@ -96,10 +96,10 @@ def to_do(report: Report) -> Section:
 def _of_saddle(saddle: SaddleResult, known: Container[int]) -> Iterator[Point]:
     if saddle.moves_mm is None or saddle.residual_cents is None:
         if all(string in known for string in saddle.strings):
-            yield Point(f"{strings_named(saddle.strings)}: {_CAUSE_FIRST}")
+            yield Point(f"{beginning(saddle.strings)}: {_CAUSE_FIRST}")
             return
         first = "it is" if len(saddle.strings) == 1 else "all of them are"
-        text = f"{strings_named(saddle.strings)}: nothing can be said before {first} measured."
+        text = f"{beginning(saddle.strings)}: nothing can be said before {first} measured."
         yield Point(text)
         return
     for string, move_mm in saddle.moves_mm.items():

@@ -85,6 +85,19 @@ class BridgeDrawing:
     across: str
     description: str
 
+    @property
+    def moving(self) -> bool:
+        """Whether a saddle is to be moved; the key explains only what is drawn."""
+        return any(each.then is not None for each in self.saddles)
+
+    @property
+    def staying(self) -> bool:
+        return any(each.then is None for each in self.saddles)
+
+    @property
+    def best(self) -> bool:
+        return any(each.ideal is not None for each in self.strings)
+
 
 def bridge_drawing(report: Report) -> BridgeDrawing | None:
     """The drawing; None where the instrument has no bridge."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from analyzer import __version__
+from analyzer.instrument.model import strings_named
 from analyzer.report.model import AdjusterResult, Report
 
 Setting = tuple[str, str]
@@ -48,7 +49,7 @@ def _each(lengths_mm: tuple[float, ...] | None) -> str:
 
 
 def _adjuster(each: AdjusterResult) -> str:
-    words = [f"strings {', '.join(map(str, each.strings))}"]
+    words = [strings_named(each.strings)]
     if each.pitch_mm is not None:
         words.append(f"{each.pitch_mm:.4g} mm a turn")
     if each.screw_head is not None:

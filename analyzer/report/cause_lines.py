@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analyzer.findings.model import Finding
 from analyzer.frets.judge import FretResult
+from analyzer.instrument.model import strings_named
 from analyzer.report.model import Report
 
 
@@ -14,8 +14,9 @@ def frets_and_causes(report: Report, sign: str) -> Iterator[str]:
     for each in report.frets:
         yield f"Frets of string {each.string}: {_fret_words(each)}".replace("±", sign)
     for finding in report.findings:
+        strings = strings_named(finding.strings)
         yield (
-            f"Look at {_strings(finding)}: {finding.cause}? Evidence: {finding.evidence}. "
+            f"Look at {strings}: {finding.cause}? Evidence: {finding.evidence}. "
             f"To confirm: {finding.confirm}"
         ).replace("±", sign)
 
@@ -24,8 +25,3 @@ def _fret_words(each: FretResult) -> str:
     if each.verdict is not None:
         return each.verdict
     return each.reason or ""
-
-
-def _strings(finding: Finding) -> str:
-    *others, last = map(str, finding.strings)
-    return f"strings {', '.join(others)} and {last}" if others else f"string {last}"

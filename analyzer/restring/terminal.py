@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 from rich.table import Table
 
+from analyzer.instrument.model import strings_named
 from analyzer.report.layout import bare_table, fits, line, sign_for, signed, with_interval
 from analyzer.report.model import SaddleResult
 from analyzer.report.words import turned, way
@@ -91,8 +92,8 @@ def _cells(each: StringChange, sign: str, *, alone: bool) -> dict[str, str]:
 
 def _saddle_lines(plan: RestringPlan) -> Iterator[str]:
     for preset in plan.saddles:
-        name = " and ".join(map(str, preset.strings))
-        yield f"Saddle of {name}: {_advice(preset, measured=plan.report is not None)}"
+        advice = _advice(preset, measured=plan.report is not None)
+        yield f"Saddle of {strings_named(preset.strings)}: {advice}"
 
 
 def _advice(preset: SaddleResult, *, measured: bool) -> str:

@@ -33,7 +33,7 @@ def place(tmp_path: Path) -> Path:
     [
         ("compare {place}/before.json {place}/before.json", "0 better, 0 worse, 2 no sure change"),
         ("inspect {demo}/s6_open_1.wav", "Settled pitch 82.264"),
-        ("restring {place}/now.toml {place}/next.toml", "Saddle of 6: 0.5 turn clockwise"),
+        ("restring {place}/now.toml {place}/next.toml", "Saddle of string 6: 0.5 turn clockwise"),
         ("sheet {demo}", "How to record: Demo One, a saddle for each string"),
         ("station {place}/tone.wav --store {place}/kept --station A --tone 440", "440.000"),
     ],

@@ -70,7 +70,7 @@ def test_command_in_a_narrow_terminal(run, files, columns) -> None:
     assert done.returncode == 0
     assert max(map(len, done.stdout.splitlines())) <= columns
     said = " ".join(done.stdout.split())
-    assert "Saddle of 6: 0.5 turn clockwise, 0.25 mm away from nut" in said
+    assert "Saddle of string 6: 0.5 turn clockwise, 0.25 mm away from nut" in said
     assert "qualified repairer" in said
     assert "Strings that stay on: 5, 4, 2, 1." in said
 
@@ -121,7 +121,7 @@ def test_move_within_its_uncertainty_is_left(run, files) -> None:
     now.write_text(NOW[: NOW.index("[[strings]]")] + nylon.format(1.02), encoding="utf-8")
     after.write_text(nylon.format(1.06), encoding="utf-8")
     said = " ".join(run("restring", now, after).stdout.split())
-    assert "Saddle of 3: leave it" in said
+    assert "Saddle of string 3: leave it" in said
     assert "is within its own uncertainty" in said
     now.write_text(NOW[: NOW.index("[bridge]")] + nylon.format(1.02), encoding="utf-8")
     said = " ".join(run("restring", now, after).stdout.split())

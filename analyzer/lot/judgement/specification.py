@@ -142,7 +142,7 @@ class Specification:
                 if limits is not None:
                     yield characteristic, string, limits
 
-    def strings_named(self) -> frozenset[int]:
+    def strings_with_limits(self) -> frozenset[int]:
         """The strings that have limits of their own."""
         requirements = (self.error, self.open_pitch, self.sustain_drift)
         return frozenset(string for each in requirements if each for string in each.by_string)
@@ -158,6 +158,6 @@ class Specification:
         found.extend(
             f"lot.toml has limits for string {each}, and the instrument has strings "
             f"{max(strings, default=0)} to 1. Mend the number."
-            for each in sorted(self.strings_named() - set(strings))
+            for each in sorted(self.strings_with_limits() - set(strings))
         )
         return tuple(found)

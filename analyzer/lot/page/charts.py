@@ -100,7 +100,7 @@ def _shown(key: str, of: ChartOf, labels: Mapping[str, int]) -> ShownChart:
     ]
     words = f"{_capital(_in_words(location))}; {_in_words(scatter)}"
     cautions = [
-        f"Mind, {each.drawn}: {each.caution}." for each in (location, scatter) if each.caution
+        f"Caution, {each.drawn}: {each.caution}." for each in (location, scatter) if each.caution
     ]
     return ShownChart(
         key,

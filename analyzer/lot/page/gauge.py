@@ -87,7 +87,7 @@ def _notes(study: GaugeStudy) -> Iterator[str]:
             "are not in it."
         )
     if study.caution:
-        yield f"Mind: {study.caution}."
+        yield f"Caution: {study.caution}."
     for each in (study.anova, study.average_and_range):
         if isinstance(each, NotGiven):
             yield f"Not given, {each.method}: {each.reason}."
@@ -95,7 +95,7 @@ def _notes(study: GaugeStudy) -> Iterator[str]:
             yield f"{each.method}: {counted(each.unused, 'value')} made it uneven, and are unused."
     if isinstance(study.average_and_range, GaugeRange):
         for part, operator in study.average_and_range.beyond:
-            yield f"Mind, part {part} by {operator or 'the operator'}: its range is beyond D4."
+            yield f"Caution, part {part} by {operator or 'the operator'}: its range is beyond D4."
 
 
 def _tables(study: GaugeStudy) -> Iterator[Table]:

@@ -219,7 +219,7 @@ def _notes(judged: Sequence[JudgedString]) -> Iterator[str]:
         for string, each in other
         if isinstance(each, ProcessRisk) and each.caution and each.caution not in known
     ]
-    yield from by_string("Mind", cautions)
+    yield from by_string("Caution", cautions)
 
 
 def _figures(each: JudgedString) -> Iterator[Figure]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from analyzer.instrument.model import strings_named
 from analyzer.lot.output.words import percent
 from analyzer.lot.statistics.figure import Figure
 from analyzer.page.rounding import NOT_HAD, decimals_for, plain, signed
@@ -91,7 +92,7 @@ def notes_of(figures: Sequence[tuple[int, Figure]]) -> tuple[str, ...]:
     cautions = [(of, each.caution) for of, each in figures if each.caution]
     return (
         *by_string("Not given", missing),
-        *by_string("Mind", cautions),
+        *by_string("Caution", cautions),
     )
 
 
@@ -103,11 +104,6 @@ def by_string(head: str, said: Iterable[tuple[int, str]]) -> Iterator[str]:
     parts = [f"{strings_named(tuple(of))}: {text}" for text, of in found.items()]
     if parts:
         yield f"{head}, {'; '.join(parts)}."
-
-
-def strings_named(strings: Sequence[int]) -> str:
-    """``string 6``, ``strings 6, 5``."""
-    return f"string{'s' * (len(strings) > 1)} {', '.join(map(str, strings))}"
 
 
 def method_of(figure: Figure) -> str:
