@@ -43,7 +43,7 @@ class Measured:
     label: Label | None
     pitch: SettledPitch | None
     reason: str | None
-    remarks: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
     cautions: tuple[Caution, ...] = ()
     part_s: tuple[float, float] | None = None
     traits: Traits | None = None
@@ -128,8 +128,8 @@ def measure_whole(
             for each, name in zip(notes, names, strict=True)
         ]
         others = found.other_sounds + len(found.plucks) - len(notes)
-        remarks = tuple(_whole_remarks(recording, others, names))
-        return [replace(measured[0], remarks=remarks), *measured[1:]]
+        warnings = tuple(_whole_warnings(recording, others, names))
+        return [replace(measured[0], warnings=warnings), *measured[1:]]
 
     found = _guarded(measure)
     return [Measured(path.name, None, None, found)] if isinstance(found, str) else found
@@ -215,7 +215,7 @@ def _measured(
     with one_thread():
         note = cut_note(recording, pluck)
         found = _judged(note, settle(note), label, instrument, a4_hz)
-    return replace(found, remarks=tuple(remarks_on(recording, pluck)))
+    return replace(found, warnings=tuple(warnings_on(recording, pluck)))
 
 
 def _judged(
@@ -241,7 +241,7 @@ def _threads() -> ThreadpoolController:
     return ThreadpoolController()
 
 
-def remarks_on(recording: Recording, pluck: Pluck) -> Iterator[str]:
+def warnings_on(recording: Recording, pluck: Pluck) -> Iterator[str]:
     """What is to be said of a file of one pluck beside its figures."""
     name = recording.path.name
     if recording.cut_short:
@@ -250,7 +250,7 @@ def remarks_on(recording: Recording, pluck: Pluck) -> Iterator[str]:
         yield f"{name} holds {pluck.others + 1} plucks; the strongest was used."
 
 
-def _whole_remarks(
+def _whole_warnings(
     recording: Recording, other_sounds: int, names: Sequence[Named]
 ) -> Iterator[str]:
     name = recording.path.name

@@ -81,7 +81,7 @@ def chosen(wanted: str, found: Sequence[Found], path: Path) -> Found:
 def in_short(base: Inspection, found: Sequence[Found]) -> PluckList:
     """The list of all plucks."""
     reason = next((each.measured.reason for each in found if each.measured.part_s is None), None)
-    remarks = [remark for each in found for remark in each.measured.remarks]
+    warnings = [warning for each in found for warning in each.measured.warnings]
     return PluckList(
         base.sound,
         base.levels,
@@ -89,7 +89,7 @@ def in_short(base: Inspection, found: Sequence[Found]) -> PluckList:
         base.a4_hz,
         tuple(_lines(found, base.a4_hz)),
         reason,
-        tuple(remarks),
+        tuple(warnings),
     )
 
 

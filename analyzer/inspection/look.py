@@ -20,7 +20,7 @@ from analyzer.inspection.pluck import looked_at, promising, rejected
 from analyzer.inspection.wave import levels_in_parts
 from analyzer.instrument.file import FILE_NAME
 from analyzer.instrument.model import Instrument
-from analyzer.measure import one_thread, remarks_on
+from analyzer.measure import one_thread, warnings_on
 from analyzer.music import ISO16_A4_HZ
 from analyzer.plucks import find_pluck
 from analyzer.recording.finding import find_recordings
@@ -134,7 +134,7 @@ def _one(
         pluck = find_pluck(recording, *part_s)
     except RecordingError as error:
         return rejected(base, error.reason)
-    base = replace(base, remarks=tuple(remarks_on(recording, pluck)))
+    base = replace(base, warnings=tuple(warnings_on(recording, pluck)))
     return looked_at(base, recording, pluck, instrument)
 
 

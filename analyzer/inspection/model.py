@@ -134,7 +134,7 @@ class Inspection:
     lines: tuple[Line, ...] = ()
     checks: tuple[Check, ...] = ()
     cautions: tuple[Caution, ...] = ()
-    remarks: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
 
     @property
     def complete(self) -> bool:
@@ -173,7 +173,7 @@ class PluckList:
     a4_hz: float
     plucks: tuple[PluckLine, ...]
     reason: str | None
-    remarks: tuple[str, ...]
+    warnings: tuple[str, ...]
 
     @property
     def complete(self) -> bool:

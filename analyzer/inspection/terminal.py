@@ -66,8 +66,8 @@ class TerminalInspection:
         yield from _lines(found)
         if found.checks:
             yield _checks(found, plain=plain)
-        for remark in found.remarks:
-            yield _line(f"Note: {remark}", plain=plain)
+        for warning in found.warnings:
+            yield _line(f"Note: {warning}", plain=plain)
         if found.pitch is not None:
             yield line(
                 "Judged by itself; analyze also holds the recordings of a folder against each "
@@ -96,8 +96,8 @@ class TerminalPlucks:
                 yield _line(f"{each.number}: {text}", plain=plain)
         if found.reason:
             yield _line(f"Rejected: it {found.reason}", plain=plain, style="bold")
-        for remark in found.remarks:
-            yield _line(f"Note: {remark}", plain=plain)
+        for warning in found.warnings:
+            yield _line(f"Note: {warning}", plain=plain)
         if found.plucks:
             yield line("--pluck with one of these numbers shows all about that pluck.", "italic")
 

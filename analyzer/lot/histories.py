@@ -50,13 +50,13 @@ class Analyzed:
     """One analysis of an instrument.
 
     ``changes``: its strings beside those of the analysis before; empty for the first, and where
-    the two cannot be compared. ``remarks``: a sentence each on what to bear in mind.
+    the two cannot be compared. ``warnings``: a sentence each on what to bear in mind.
     """
 
     entry: Entry
     strings: tuple[StringResult, ...]
     changes: tuple[StringComparison, ...] = ()
-    remarks: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -196,12 +196,12 @@ def _compared(
     strings_before: tuple[StringResult, ...],
     strings: tuple[StringResult, ...],
 ) -> Analyzed:
-    remarks = [*_about(entry, strings), *_since_before(before, entry)]
+    warnings = [*_about(entry, strings), *_since_before(before, entry)]
     was, now = _tuning(strings_before), _tuning(strings)
     if was != now:
-        remarks.append(f"It is tuned to {now}, before to {was}: not compared.")
-        return Analyzed(entry, strings, (), tuple(remarks))
-    return Analyzed(entry, strings, compare_strings(strings_before, strings), tuple(remarks))
+        warnings.append(f"It is tuned to {now}, before to {was}: not compared.")
+        return Analyzed(entry, strings, (), tuple(warnings))
+    return Analyzed(entry, strings, compare_strings(strings_before, strings), tuple(warnings))
 
 
 def _tuning(strings: Sequence[StringResult]) -> str:
@@ -210,29 +210,29 @@ def _tuning(strings: Sequence[StringResult]) -> str:
 
 def _about(entry: Entry, strings: Sequence[StringResult]) -> list[str]:
     """What is to be said of an analysis by itself."""
-    remarks = []
+    warnings = []
     if entry.verdict is not None and entry.verdict != "conform" and entry.reason:
-        remarks.append(entry.reason)
+        warnings.append(entry.reason)
     if entry.left_out:
-        remarks.append(f"{entry.left_out} of {entry.recordings} recordings were left out.")
+        warnings.append(f"{entry.left_out} of {entry.recordings} recordings were left out.")
     unmeasured = (each for each in strings if each.error_cents is None)
-    return [*remarks, *(f"String {each.string}: {each.reason}" for each in unmeasured)]
+    return [*warnings, *(f"String {each.string}: {each.reason}" for each in unmeasured)]
 
 
 def _since_before(before: Entry, entry: Entry) -> list[str]:
     """What else than the instrument may have changed since the analysis before."""
-    remarks = []
+    warnings = []
     if before.serial != entry.serial:
-        remarks.append(f"The serial number is spelled {entry.serial}, before {before.serial}.")
+        warnings.append(f"The serial number is spelled {entry.serial}, before {before.serial}.")
     if before.instrument != entry.instrument:
-        remarks.append(f"The instrument is called {entry.instrument}, before {before.instrument}.")
+        warnings.append(f"The instrument is called {entry.instrument}, before {before.instrument}.")
     if before.specification != entry.specification and None not in (before.verdict, entry.verdict):
-        remarks.append("Decided by other limits, or another rule, than the one before.")
+        warnings.append("Decided by other limits, or another rule, than the one before.")
     if before.method != entry.method:
-        remarks.append(_other_method(before.method, entry.method))
+        warnings.append(_other_method(before.method, entry.method))
     if entry.recorded_s is not None and entry.recorded_s == before.recorded_s:
-        remarks.append("It has the same time as the one before: most likely the same recordings.")
-    return remarks
+        warnings.append("It has the same time as the one before: most likely the same recordings.")
+    return warnings
 
 
 def _other_method(before: str, now: str) -> str:

@@ -69,7 +69,7 @@ def build_report(
             *warnings,
             *_unsaid(instrument),
             *unmodelled(instrument),
-            *(remark for each in measured for remark in each.remarks),
+            *(warning for each in measured for warning in each.warnings),
             *found.warnings,
             *_nut_first(frets, strings),
         ),

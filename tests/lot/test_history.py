@@ -63,7 +63,7 @@ def test_what_changed_is_what_was_changed(shop) -> None:
     ]
     moved = {each.string: each.change_cents for each in later[0].changes}
     assert moved[2] == pytest.approx(-7.5, abs=1.0)  # later less earlier
-    assert all(each.remarks == () for each in (first, *later))
+    assert all(each.warnings == () for each in (first, *later))
 
 
 def test_changes_are_those_of_compare(shop) -> None:
@@ -101,7 +101,7 @@ def test_another_instrument_file_measures_again(shop, tmp_path) -> None:
     bench.keep()
     found = history(tmp_path / "store").analyses
     assert len(found) == 4
-    assert "It has the same time as the one before" in found[2].remarks[0]
+    assert "It has the same time as the one before" in found[2].warnings[0]
     assert {each.verdict for each in found[2].changes} == {"no sure change"}
 
 
@@ -184,7 +184,7 @@ def kept(store: Path, *sessions: tuple[Session, str, float, bool]) -> None:
             opened.add(run, outcome, decided(outcome) if judged else None, analyzed_s=2e9)
 
 
-def test_remarks_say_what_else_may_have_changed(tmp_path) -> None:
+def test_warnings_say_what_else_may_have_changed(tmp_path) -> None:
     sessions = [session_of("A-1", recorded_s=1e9 + n, place=str(n)) for n in range(3)]
     sessions[2] = replace(sessions[2], serial="a-1")
     versions = ("pluckcheck 1.0, numpy 2.0, scipy 1", "pluckcheck 1.0, numpy 2.1, scipy 1")
@@ -195,11 +195,11 @@ def test_remarks_say_what_else_may_have_changed(tmp_path) -> None:
         (sessions[2], versions[1], 5.0, False),
     )
     first, second, third = history(tmp_path, " A-1 ").analyses
-    assert first.remarks == ()
+    assert first.warnings == ()
     assert second.entry.verdict == "not conform"
     other = "Measured by another version of the method (numpy 2.1, before numpy 2.0): "
-    assert second.remarks == (second.entry.reason, f"{other}compare the figures with care.")
-    assert third.remarks == ("The serial number is spelled a-1, before A-1.",)
+    assert second.warnings == (second.entry.reason, f"{other}compare the figures with care.")
+    assert third.warnings == ("The serial number is spelled a-1, before A-1.",)
 
 
 def test_another_tuning_is_not_compared(tmp_path) -> None:
@@ -211,7 +211,7 @@ def test_another_tuning_is_not_compared(tmp_path) -> None:
     bench.keep()
     _, found = history(tmp_path, "A-1").analyses
     assert found.changes == ()
-    assert "It is tuned to E2 A2, before to E2 A2 D3 G3 B3 E4: not compared." in found.remarks
+    assert "It is tuned to E2 A2, before to E2 A2 D3 G3 B3 E4: not compared." in found.warnings
 
 
 def test_since_a_moment_by_either_time(tmp_path) -> None:

@@ -261,7 +261,7 @@ def test_subgroups_by_what_the_specification_says(by, points, off) -> None:
     assert chart["scatter"]["drawn"] == ("s" if largest > 10 else "range")
 
 
-def test_a_station_that_drifts_is_found_and_no_other() -> None:
+def test_a_station_with_a_trend_is_found_and_no_other() -> None:
     """Station b rises by 0.5 cents a day over ten days; Bonferroni over stations and values."""
     spec = specification(-20.0, 20.0)
     rng = np.random.default_rng(8)
@@ -276,14 +276,14 @@ def test_a_station_that_drifts_is_found_and_no_other() -> None:
     assert found.trends.tested == 4
     assert found.trends.confidence == pytest.approx(1 - 0.05 / 4)
     assert "all 4 together (Bonferroni)" in found.trends.method
-    (drifting,) = found.trends.drifting
-    assert (drifting.station, drifting.characteristic) == ("b", ERROR)
-    line = drifting.trend
+    (sure,) = found.trends.sure
+    assert (sure.station, sure.characteristic) == ("b", ERROR)
+    line = sure.trend
     assert isinstance(line, Trend)
     assert line.lower_per_day < 0.5 < line.upper_per_day
     half = stats.t.ppf(1 - 0.05 / 8, line.count - 2) * line.slope_uncertainty_per_day
     assert line.upper_per_day - line.slope_per_day == pytest.approx(half)
-    assert drifting.words.startswith("Station b: 12th-fret error rises by 0.")
+    assert sure.words.startswith("Station b: 12th-fret error rises by 0.")
     body_of(found)
 
 
@@ -518,7 +518,7 @@ def test_a_value_that_is_missing_leaves_a_lot_incomplete_whatever_was_decided() 
 
 
 @pytest.mark.parametrize(("apart_s", "given"), [(60.0, False), (240.0, True)])
-def test_seconds_tell_nothing_of_a_drift_by_the_day(apart_s, given) -> None:
+def test_seconds_tell_nothing_of_a_trend_by_the_day(apart_s, given) -> None:
     """Twenty instruments within twenty minutes, or over an hour and a quarter."""
     spec = specification()
     made = [

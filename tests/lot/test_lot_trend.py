@@ -40,7 +40,7 @@ def test_a_drift_is_seen_with_its_sign() -> None:
     half = 2.364624 * math.sqrt(0.08 / 7 / 60)  # Student's t, 7 degrees of freedom (tables)
     bounds = (found.lower_per_day, found.upper_per_day)
     assert bounds == pytest.approx((-0.5 - half, -0.5 + half), abs=1e-6)
-    assert found.drifts
+    assert found.sure
     assert found.at(738000 + 8)[0] == pytest.approx(436)
 
 
@@ -58,7 +58,7 @@ def test_order_does_not_matter_and_missing_pairs_are_left_out() -> None:
 def test_a_steady_station_is_called_drifting_as_seldom_as_promised() -> None:
     """Of 3000 made without drift 5 % are called so: 0.4 % is one standard deviation."""
     rng = np.random.default_rng(8)
-    called = [trend(np.arange(12.0), rng.normal(size=12)).drifts for _ in range(3000)]
+    called = [trend(np.arange(12.0), rng.normal(size=12)).sure for _ in range(3000)]
     assert np.mean(called) == pytest.approx(0.05, abs=0.016)
 
 

@@ -187,7 +187,7 @@ def test_signals_faults_warnings_and_takes_are_said(made) -> None:
     assert "lot/199: holds no recording." in text
     assert "And 30 more, which the JSON lists." in text
     assert "A clock runs backwards." in text
-    assert "A drift is sure at Line 1, Line 2." in text
+    assert "A trend is sure at Line 1, Line 2." in text
     summary = made.summary
     for of in summary.control.charts[0].signals[:6]:
         assert of.in_words() in text

@@ -112,4 +112,4 @@ def test_clipped_recording_is_used_and_named(tmp_path, write_pluck) -> None:
     assert found.pitch is not None
     assert any("clipped" in caution.text for caution in found.cautions)
     whole = measure_recording(write_pluck("s5_open_2.wav", PluckModel(110.0)), SIX)
-    assert (whole.remarks, whole.cautions) == ((), ())
+    assert (whole.warnings, whole.cautions) == ((), ())

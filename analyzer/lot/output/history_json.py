@@ -38,7 +38,7 @@ def _since(since: Since | None) -> dict[str, Any] | None:
 def _analyses(history: History) -> list[dict[str, Any]]:
     if isinstance(history, InstrumentHistory):
         return [{**_entry(each.entry), **_figures(each)} for each in history.analyses]
-    nothing = {"results": None, "changes": None, "remarks": None}
+    nothing = {"results": None, "changes": None, "warnings": None}
     return [{**_entry(each), **nothing} for each in history.entries]
 
 
@@ -50,5 +50,5 @@ def _figures(found: Analyzed) -> dict[str, Any]:
     return {
         "results": [asdict(each) for each in found.strings],
         "changes": [asdict(each) for each in found.changes],
-        "remarks": list(found.remarks),
+        "warnings": list(found.warnings),
     }

@@ -174,8 +174,8 @@ def _notes(history: InstrumentHistory, sign: str) -> Iterator[RenderableType]:
     for number, found in enumerate(history.analyses, 1):
         if found.changes:
             yield line(f"{number}: {_changes(found.changes, sign)}")
-        for remark in found.remarks:
-            yield line(f"{number}: {remark}")
+        for warning in found.warnings:
+            yield line(f"{number}: {warning}")
 
 
 def _changes(changes: Sequence[StringComparison], sign: str) -> str:

@@ -150,7 +150,7 @@ def _number(value: float | None, form: str) -> str:
 
 
 def _process(summary: LotSummary) -> Iterator[str]:
-    """Control charts and drifts of stations."""
+    """Control charts and trends of stations."""
     yield signals_in_words(summary)
     noisy = [each for each in summary.control.charts if each.signals]
     noisy.sort(key=lambda each: -len(each.signals))
@@ -159,11 +159,11 @@ def _process(summary: LotSummary) -> Iterator[str]:
         yield (
             f"  {each.named}: {counted(len(each.signals), 'signal')}, the last {signal.in_words()}."
         )
-    for trend in summary.trends.drifting[:_SHOWN]:
+    for trend in summary.trends.sure[:_SHOWN]:
         yield trend.words
-    if more := len(summary.trends.drifting) - _SHOWN:
+    if more := len(summary.trends.sure) - _SHOWN:
         yield from [f"{more} more trends like these."] if more > 0 else ()
-    if summary.trends.drifting:
+    if summary.trends.sure:
         yield f"Trends: {summary.trends.method}."
 
 

@@ -119,7 +119,7 @@ def _trend(each: StationTrend) -> tuple[Cell, ...]:
     low, high = (_slope(end) for end in (found.lower_per_day, found.upper_per_day))
     slope = Cell(f"{_slope(found.slope_per_day)} ({low} to {high})", found.slope_per_day)
     caution = f" Caution: {found.caution}." if found.caution else ""
-    return (*head, slope, Cell(each.words or f"No drift is shown for sure.{caution}"))
+    return (*head, slope, Cell(each.words or f"No trend is sure.{caution}"))
 
 
 def _slope(cents_per_day: float) -> str:

@@ -29,9 +29,9 @@ def verdict_of(summary: LotSummary) -> str:
     said = [verdict_of_lot(summary)]
     if summary.control.signals:
         said.append(signals_in_words(summary))
-    if drifting := summary.trends.drifting:
-        stations = dict.fromkeys(each.station for each in drifting)
-        said.append(f"A drift is sure at {', '.join(stations)}.")
+    if sure := summary.trends.sure:
+        stations = dict.fromkeys(each.station for each in sure)
+        said.append(f"A trend is sure at {', '.join(stations)}.")
     return " ".join(said)
 
 

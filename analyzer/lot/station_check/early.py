@@ -1,4 +1,4 @@
-"""What the first checks of a station tell before there is a baseline: a jump, as a remark.
+"""What the first checks of a station tell before there is a baseline: a jump, as a caution.
 
 A few checks say little of how far a station scatters, so this is no signal of the chart and changes
 no verdict. What is told of lies beyond all of: what any recorder's clock does from day to day, what

@@ -22,7 +22,7 @@ from analyzer.lot.station_check.model import (
     Standing,
     Value,
 )
-from analyzer.lot.station_check.thresholds import BASELINE_DRIFT_P, FALSE_ALARM
+from analyzer.lot.station_check.thresholds import BASELINE_TREND_P, FALSE_ALARM
 from analyzer.lot.station_check.words import figure, remedy_of
 from analyzer.lot.statistics.charts import ChartPair
 from analyzer.lot.statistics.figure import NotGiven
@@ -79,7 +79,7 @@ def judge(
     warned = (
         *check.cautions,
         *cautions,
-        *_drifting_baselines(judged, known),
+        *_running_baselines(judged, known),
         *early_jumps(judged, [each for each in known.checks[: known.place] if each.sound]),
     )
     verdict, reason, remedy = _summary(check, judged, known)
@@ -161,7 +161,7 @@ def _charted(value: Value, now: float, known: _Known) -> Judged:
     if reasons:
         standing = CHANGED
     line = _trend(later if baseline is not None else sound, value.key)
-    if reasons and line is not None and line.p < BASELINE_DRIFT_P:
+    if reasons and line is not None and line.p < BASELINE_TREND_P:
         reasons.append(f"it runs by {line.slope_per_day:+.2g} {value.unit} a day")
     reason = f"{value.name}: {'; '.join(reasons)}" if reasons else ""
     remedy = remedy_of(value.key) if reasons else ""
@@ -215,7 +215,7 @@ def _trend(checks: Sequence[Past], key: str) -> Trend | None:
     return None if isinstance(found, NotGiven) else found
 
 
-def _drifting_baselines(judged: Sequence[Judged], known: _Known) -> Iterator[str]:
+def _running_baselines(judged: Sequence[Judged], known: _Known) -> Iterator[str]:
     """A baseline that runs has limits about a place where the station no longer is."""
     for each in judged:
         if each.baseline is None:
@@ -223,7 +223,7 @@ def _drifting_baselines(judged: Sequence[Judged], known: _Known) -> Iterator[str
         key, unit = each.value.key, each.value.unit
         sound = [past for past in known.with_value(key) if past.sound]
         line = _trend(sound[: known.wanted], key)
-        if line is not None and line.p < BASELINE_DRIFT_P / known.charted:
+        if line is not None and line.p < BASELINE_TREND_P / known.charted:
             yield (
                 f"the baseline of {each.value.name} itself runs by {line.slope_per_day:+.2g} "
                 f"{unit} a day; mend the cause, then begin a new one with --new-baseline"

@@ -37,14 +37,14 @@ STEADY_DB = 1.0  # a tone that changes by more while it is recorded has no level
 BASELINE_CHECKS = 20  # common practice for limits, as FEW_POINTS of the charts
 FEWEST_BASELINE_CHECKS = 5  # fewer tell too little of the scatter
 MOST_BASELINE_CHECKS = 200
-AVERAGED_CHECKS = 7  # a week: a drift shows in their mean before it does in one
+AVERAGED_CHECKS = 7  # a week: a trend shows in their mean before it does in one
 FALSE_ALARM = 0.01  # of a check of an unchanged station, over all that is judged in it
 # A jump that is told of while there is no baseline yet: 58 parts in a million, more than crystal
 # clocks are held to over all temperatures (some 50, from memory) ...
 EARLY_JUMP_CENTS = 0.1
 JUMP_SDS = 5.0  # ... and so many of the checks' own standard uncertainties; a choice
 FEWEST_FOR_SCATTER = 3  # checks, from which on their own scatter counts as well
-BASELINE_DRIFT_P = 0.001  # a baseline that runs so surely is no baseline
+BASELINE_TREND_P = 0.001  # a baseline that runs so surely is no baseline
 # The smallest scatter that is believed, by unit: limits three times so far off or nearer would tell
 # of changes that matter to no figure of this program. Choices; the pitch of a pluck is known to
 # some 0.01 cents at best.

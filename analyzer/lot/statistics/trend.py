@@ -1,4 +1,4 @@
-"""Does a station drift: a straight line through its values over time, by least squares.
+"""The trend of a station: a straight line through its values over time, by least squares.
 
 The interval of the slope is Student's t for n - 2 degrees of freedom; it presumes scatter that is
 alike and independent from value to value, and the result says where neighbours hang together.
@@ -25,7 +25,7 @@ class Trend:
     """value = mean + slope_per_day (time_d - mean_time_d), with ``residual_sd`` about it.
 
     ``lower_per_day`` and ``upper_per_day`` bound the slope with ``confidence``; ``p`` is of no
-    slope at all, and ``drifts`` says that the interval leaves zero out.
+    slope at all, and ``sure`` says that the interval leaves zero out.
     """
 
     method: str
@@ -46,7 +46,7 @@ class Trend:
         return self.count - 2
 
     @property
-    def drifts(self) -> bool:
+    def sure(self) -> bool:
         return self.lower_per_day > 0 or self.upper_per_day < 0
 
     def at(self, time_d: float) -> tuple[float, float]:

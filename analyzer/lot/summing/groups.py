@@ -1,4 +1,4 @@
-"""Instruments by station, operator and time, and whether a station drifts."""
+"""Instruments by station, operator and time, and the trends of stations."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def _line(
     """A line through what was recorded over an hour or more: seconds tell nothing of a day."""
     known_d = times_d[np.isfinite(times_d) & np.isfinite(cents)]
     if known_d.size and np.ptp(known_d) < _SHORTEST_D:
-        reason = "recorded within an hour, which tells nothing of a drift by the day"
+        reason = "recorded within an hour, which tells nothing of a trend by the day"
         return NotGiven("straight line over time", reason)
     return trend(times_d, cents, confidence)
 
@@ -112,7 +112,7 @@ def _station_trend(
     station: str, characteristic: Characteristic, found: Trend | NotGiven
 ) -> StationTrend:
     words = ""
-    if isinstance(found, Trend) and found.drifts:
+    if isinstance(found, Trend) and found.sure:
         where = "Instruments without a station" if station == NOT_SAID else f"Station {station}"
         way = "rises" if found.slope_per_day > 0 else "falls"
         low, high = sorted((abs(found.lower_per_day), abs(found.upper_per_day)))

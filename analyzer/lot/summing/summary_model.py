@@ -150,7 +150,7 @@ class GroupTable:
 class StationTrend:
     """The line through a station's instruments over time, of the mean over their strings.
 
-    ``words`` is empty where it does not drift for sure.
+    ``words`` is empty where it is not sure.
     """
 
     station: str
@@ -173,8 +173,8 @@ class Trends:
     of: tuple[StationTrend, ...]
 
     @property
-    def drifting(self) -> tuple[StationTrend, ...]:
-        """Those that drift for sure, however many were looked at."""
+    def sure(self) -> tuple[StationTrend, ...]:
+        """Those that are sure, however many were looked at."""
         return tuple(each for each in self.of if each.words)
 
 
