@@ -152,8 +152,10 @@ def _processes(jobs: int) -> tuple[tuple[str, str], ...]:
     return () if jobs == ALL_CORES else (("Processes, at most", str(jobs)),)
 
 
-def compare(before: Path, after: Path) -> Comparison:
+def compare(before: Path, after: Path, rules: ReadingRules = TRUSTED) -> Comparison:
     """Compare two reports (JSON files), or folders of recordings, of one instrument.
+
+    ``rules`` are for folders: see ``analyze_folder``.
 
     Raises UnusableInputError where one cannot be read, or they are of different instruments.
 
@@ -161,13 +163,14 @@ def compare(before: Path, after: Path) -> Comparison:
     >>> {each.verdict for each in compare(folder, folder).strings}  # nothing changed in between
     {'no sure change'}
     """
-    return compare_reports(*(_read_or_analyzed(path) for path in (before, after)))
+    return compare_reports(*(_read_or_analyzed(path, rules) for path in (before, after)))
 
 
-def _read_or_analyzed(path: Path) -> EarlierReport:
+def _read_or_analyzed(path: Path, rules: ReadingRules) -> EarlierReport:
     if not path.is_dir():
         return read_report(path)
-    return parse_report(printable(path.name) or str(path), as_json(analyze_folder(path)))
+    report = analyze_folder(path, rules=rules)
+    return parse_report(printable(path.name) or str(path), as_json(report))
 
 
 def _done(

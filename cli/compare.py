@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cli.app import Quiet, app, give
+from cli.app import ChangedLimits, Quiet, Untrusted, app, give
 from cli.streams import libraries_silenced
 
 
@@ -28,6 +28,8 @@ def compare(
         Path | None,
         typer.Option(metavar="FILE", help="Write a row a string as CSV; - for standard output."),
     ] = None,
+    untrusted: Untrusted = False,  # noqa: FBT002
+    limit: ChangedLimits = None,
     quiet: Quiet = False,  # noqa: FBT002
 ) -> None:
     """Show two rounds of one instrument side by side, and what changed beyond uncertainty.
@@ -35,11 +37,13 @@ def compare(
     Example: pluckcheck compare before.json after.json
     """
     from analyzer.analysis import compare as compare_rounds
+    from analyzer.recording.limits import ReadingRules, limits_with
     from analyzer.report.comparison import comparison_as_csv, comparison_as_json
     from cli.outputs import check_outputs, outputs_of
 
+    rules = ReadingRules(limits_with(limit or ()), untrusted)
     outputs = outputs_of(json=(json, comparison_as_json), csv=(csv, comparison_as_csv))
     check_outputs(outputs, [before, after])
     with libraries_silenced():
-        comparison = compare_rounds(before, after)
+        comparison = compare_rounds(before, after, rules)
     give(comparison, outputs, quiet=quiet)

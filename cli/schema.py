@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from analyzer.schemas import SchemaName, schema_text
+from analyzer.schemas import schema_named, schema_text
 from cli.app import app
 from cli.streams import print_data
 
@@ -14,7 +14,7 @@ from cli.streams import print_data
 @app.command(short_help="The JSON Schema of a JSON output.")
 def schema(
     of: Annotated[
-        SchemaName,
+        str,
         typer.Argument(
             metavar="NAME",
             help="Which JSON: of analyze, compare, restring, inspect, lot, station or history.",
@@ -25,4 +25,4 @@ def schema(
 
     Example: pluckcheck schema report
     """
-    print_data(schema_text(of))
+    print_data(schema_text(schema_named(of)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import logging
 import os
 from collections.abc import Iterator
@@ -39,6 +40,8 @@ def check_folder(folder: Path) -> None:
     """
     check_can_draw("--plots")
     if not os.path.lexists(folder):
+        if not folder.parent.is_dir():
+            raise _not_made(folder, os.strerror(errno.ENOENT))
         check_place(folder)
         return
     if not folder.is_dir():
@@ -57,14 +60,18 @@ def write_figures(report: Report, folder: Path) -> None:
     try:
         folder.mkdir(exist_ok=True)
     except OSError as error:
-        raise UnusableInputError(
-            str(folder),
-            f"cannot be made ({error.strerror})",
-            "Give a folder in one that exists and can be written to",
-        ) from error
+        raise _not_made(folder, error.strerror) from error
     for stem, ax in _figures(report):
         for kind in _FORMATS:
             write_bytes(folder / f"{stem}.{kind}", _saved(ax, kind))
+
+
+def _not_made(folder: Path, why: str | None) -> UnusableInputError:
+    return UnusableInputError(
+        str(folder),
+        f"cannot be made ({why})",
+        "Give a folder in one that exists and can be written to",
+    )
 
 
 def _figures(report: Report) -> Iterator[tuple[str, Axes]]:

@@ -8,8 +8,19 @@ from __future__ import annotations
 
 from typing import Literal, get_args
 
+from analyzer.errors import UnusableInputError
+
 SchemaName = Literal["report", "comparison", "restring", "inspection", "lot", "station", "history"]
 NAMES: tuple[SchemaName, ...] = get_args(SchemaName)
+
+
+def schema_named(text: str) -> SchemaName:
+    """The name of a schema. Raises UnusableInputError where there is none of that name."""
+    name = next((each for each in NAMES if each == text), None)
+    if name is None:
+        remedy = f"Give {', '.join(NAMES[:-1])} or {NAMES[-1]}"
+        raise UnusableInputError("the name of a schema", f"is {text!r}", remedy)
+    return name
 
 
 def schema_text(name: SchemaName = "report") -> str:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+from analyzer.errors import UnusableInputError
 from analyzer.instrument.file import FILE_NAME, read_instrument
 from analyzer.instrument.model import Instrument
 from analyzer.music import semitones_from_a4
@@ -100,8 +102,17 @@ _SAFETY = Part(
 
 
 def instrument_in(path: Path) -> Path:
-    """The instrument file that is meant: the path itself, or ``instrument.toml`` of a folder."""
-    return path / FILE_NAME if path.is_dir() else path
+    """The instrument file that is meant: the path itself, or ``instrument.toml`` of a folder.
+
+    Raises UnusableInputError for a folder without one.
+    """
+    if not path.is_dir():
+        return path
+    file = path / FILE_NAME
+    if not os.path.lexists(file):
+        remedy = "Give the instrument file itself, or the folder that it is in"
+        raise UnusableInputError(str(path), f"holds no {FILE_NAME}", remedy)
+    return file
 
 
 def read_sheet(path: Path) -> Sheet:

@@ -257,6 +257,15 @@ def test_summaries_of_the_commands_are_whole(run) -> None:
     assert all(line.endswith(".") and not line.endswith("...") for line in found)
 
 
+def test_a_schema_that_there_is_not(run) -> None:
+    done = run("schema", "letter")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == (
+        "pluckcheck: the name of a schema: is 'letter'. Give report, comparison, restring, "
+        "inspection, lot, station or history.\n"
+    )
+
+
 def test_a_question_ends_without_a_full_stop(run) -> None:
     said = run("analyse", "x").stderr
     assert "?" not in said or said.endswith("'analyze'? See pluckcheck --help.\n")

@@ -80,3 +80,15 @@ def test_compare_takes_folders(before, record, called) -> None:
     assert next(line for line in lines if line.startswith("2 E2")).endswith("better")
     assert next(line for line in lines if line.startswith("1 A2")).endswith("no sure change")
     assert lines[-1].startswith("Of 2 strings: 1 better, 0 worse, 1 no sure change.")
+
+
+def test_folders_of_strangers_are_read_under_limits(before, called) -> None:
+    """The folder that the report came from; each of its recordings is longer than a second."""
+    folder = before.parent / "before"
+    done = called("compare", before, folder, "--untrusted", "--limit", "length_s=1")
+    assert done.code == 1
+    assert "No result after." in done.out
+    assert called("compare", before, folder, "--untrusted").code == 0
+    refused = called("compare", before, folder, "--limit", "files=1")
+    assert (refused.code, refused.out) == (2, "")
+    assert "--limit files" in refused.err

@@ -205,7 +205,7 @@ def test_places_are_looked_at_before_the_work(tmp_path) -> None:
     (tmp_path / "errors.png").mkdir()
     for place, said in (
         (file, "is not a folder"),
-        (tmp_path / "no" / "new", "cannot be written"),
+        (tmp_path / "no" / "new", "cannot be made"),
         (tmp_path, "cannot be written"),
     ):
         with pytest.raises(UnusableInputError, match=said):
@@ -221,7 +221,10 @@ def test_analyze_writes_figures(called, tmp_path, monkeypatch) -> None:
     for more, said in (
         (("--plots", "-"), "--plots: is -"),
         (("--plots", source / "s6_open_1.wav"), "is not a folder"),
-        (("--plots", tmp_path / "no" / "no"), "cannot be written"),
+        (
+            ("--plots", tmp_path / "no" / "no"),
+            "cannot be made (No such file or directory). Give a folder",
+        ),
         (("--plots", tmp_path, "--html", tmp_path / "errors.svg"), "goes there too"),
     ):
         told = called("analyze", source, *more)

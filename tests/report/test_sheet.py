@@ -134,7 +134,9 @@ def test_command_in_all_forms(tmp_path: Path, called) -> None:
 def test_an_instrument_that_is_not_there(tmp_path, called) -> None:
     done = called("sheet", tmp_path)
     assert (done.code, done.out) == (2, "")
-    assert done.err.startswith(f"pluckcheck: {tmp_path / 'instrument.toml'}: cannot be read (")
+    assert done.err.startswith(f"pluckcheck: {tmp_path}: holds no instrument.toml. Give the")
+    missing = called("sheet", tmp_path / "mine.toml")
+    assert missing.err.startswith(f"pluckcheck: {tmp_path / 'mine.toml'}: cannot be read (")
     folder = SAMPLE_AUDIO / "own_saddles"
     over = called("sheet", folder, "--html", folder / "instrument.toml")
     assert over.code == 2
