@@ -124,7 +124,7 @@ def _shown_of_lots(result: LotResult | CheckedStation | History) -> RenderableTy
     if isinstance(result, LotResult):
         from analyzer.lot.output.terminal import TerminalLot
 
-        return TerminalLot(result.summary, result.run_in_words())
+        return TerminalLot(result.summary, result.run_in_words(), list(result.named()))
     if isinstance(result, CheckedStation):
         from analyzer.lot.station_check.terminal import TerminalCheck
 

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
 _CLOCK_TOLERANCE_S = 60.0  # two machines on one network agree better than that (common practice)
 _MOST_COPIES, _MOST_NAMED = 5, 4  # in warnings
+_NAMED = 12  # serial numbers in a line; the page and the tables have all
 
 Progress = Callable[[int, int], None]
 
@@ -85,6 +86,19 @@ class LotResult:
     def not_decided_strictly(self) -> bool:
         """Where that is asked: an instrument is neither proven to conform nor not to."""
         return self.strict and self.summary.counts.not_decided > 0
+
+    def named(self) -> Iterator[str]:
+        """The serial numbers that somebody has to look at, in a line for each kind of them."""
+        latest = self.sessions[self.sessions["latest"].astype(bool)]
+        lacking = self.values.loc[self.values["value_cents"].isna(), "analysis"]
+        open_ones = latest["verdict"] == "not decided"
+        for words, wanted in (
+            ("Do not conform", latest["verdict"] == "not conform"),
+            ("Not measured whole", open_ones & latest["analysis"].isin(lacking)),
+        ):
+            serials = latest.loc[wanted, "serial"].tolist()
+            if serials:
+                yield f"{words}: {some_of(serials[:_NAMED], len(serials))}."
 
     def run_in_words(self) -> str:
         """What the run did, and where its results are."""

@@ -59,6 +59,12 @@ def test_tables_hold_a_row_an_instrument_and_a_row_a_value(run, lot, out, tmp_pa
     assert values["value_cents"].isna().sum() == 1
 
 
+def test_the_terminal_names_what_somebody_has_to_look_at(run, lot, out):
+    said = run("lot", lot, "--out", out).stdout
+    assert "Not measured whole: P00002." in said
+    assert "Do not conform" not in said
+
+
 def test_json_alone_goes_to_standard_output(run, lot, out):
     found = run("lot", lot, "--out", out, "--json", "-")
     assert json.loads(found.stdout)["counts"]["instruments"] == 3

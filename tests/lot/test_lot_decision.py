@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -245,6 +246,18 @@ def test_a_string_that_was_not_measured_leaves_the_instrument_open_with_the_reas
     assert shared.verdict == "not decided"
     worse = decide_instrument(report_of(*notes[4:], *both_notes(6, 9.0), note("1 open")), ERROR)
     assert worse.verdict == "not conform"
+
+
+def test_reasons_begin_with_what_is_lacking_and_go_on_with_the_furthest_off() -> None:
+    """Against limits of -1 and +4 about 0, -3 cents are further off than +5."""
+    asked = Specification("made", Requirement(Limits(-1.0, 4.0), {}))
+    notes = [*both_notes(6, 5.0), *both_notes(5, -3.0), *both_notes(4, 9.0)]
+    found = decide_instrument(report_of(*notes), asked).reason
+    assert [int(each) for each in re.findall(r"String (\d), 12th-fret error", found)] == [5, 4, 6]
+    near = [*both_notes(6, 3.9), *both_notes(5, -0.99)]
+    found = decide_instrument(report_of(*near, note("4 open")), asked).reason
+    assert [int(each) for each in re.findall(r"String (\d), 12th", found)][-2:] == [5, 6]
+    assert found.startswith("String 4, 12th-fret error: No usable 12th-fret recording.")
 
 
 def test_open_pitch_is_against_the_nominal_note_of_this_a4() -> None:

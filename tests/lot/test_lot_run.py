@@ -152,6 +152,7 @@ def test_other_limits_decide_again_and_measure_nothing(own_lot, tmp_path, monkey
     )
     second = over(own_lot, out)
     assert second.summary.not_conform == 4
+    assert list(second.named()) == ["Do not conform: P00001, P00002, P00003, P00004."]
     assert second.measured == 0
     assert not over(own_lot, out, Asked(jobs=1, strict=True)).complete
 

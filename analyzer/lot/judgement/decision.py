@@ -13,6 +13,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
+import numpy as np
+
 from analyzer.lot.judgement.conformity import (
     GuardBands,
     conformity_probability,
@@ -115,7 +117,14 @@ def combine(decisions: Iterable[Decision]) -> InstrumentDecision:
 
 
 def _listed(decisions: Sequence[Decision]) -> str:
-    return " ".join(each.reason for each in decisions)
+    """What lacks a value first, then the furthest off: lists may show only the beginning."""
+    return " ".join(each.reason for each in sorted(decisions, key=_way, reverse=True))
+
+
+def _way(decision: Decision) -> float:
+    if decision.value_cents is None:
+        return math.inf
+    return float(decision.limits.way(np.array([decision.value_cents]))[0])
 
 
 def decide(measurement: Measurement, limits: Limits, rule: DecisionRule) -> Decision:

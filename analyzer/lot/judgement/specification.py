@@ -12,6 +12,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 from analyzer.errors import printable
 
 # What is judged of a string. The drift of both its notes is held to the same limits, each for
@@ -69,6 +72,18 @@ class Limits(Interval):
     """Tolerance limits of a characteristic, and the value that is aimed at, cents."""
 
     target_cents: float = 0.0
+
+    def way(self, cents: NDArray[np.float64]) -> NDArray[np.float64]:
+        """How far values are on their way from the target (0) to the limit on their side (1).
+
+        0 without that limit, infinite beyond one that is the target.
+        """
+        off, found = cents - self.target_cents, np.zeros(len(cents))
+        for limit, side in ((self.upper_cents, off > 0), (self.lower_cents, off < 0)):
+            if limit is not None:
+                room = abs(limit - self.target_cents)
+                found[side] = np.abs(off[side]) / room if room else np.inf
+        return found
 
 
 @dataclass(frozen=True)

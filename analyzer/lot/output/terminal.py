@@ -29,13 +29,14 @@ from analyzer.report.layout import bare_table, fits, line
 
 _SHOWN = 5  # of everything that a lot may have hundreds of
 _CHARTS_SHOWN = 3
+_STRINGS_SHOWN = 12  # as many as an instrument has at most
 
 
 class TerminalLot:
-    """A rich renderable of a lot's summary, and of the run that it comes from, in words."""
+    """A rich renderable of a lot's summary, of the run that it comes from, and of names of note."""
 
-    def __init__(self, summary: LotSummary, run: str = "") -> None:
-        self._summary, self._run = summary, run
+    def __init__(self, summary: LotSummary, run: str = "", named: Sequence[str] = ()) -> None:
+        self._summary, self._run, self._named = summary, run, named
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         summary = self._summary
@@ -45,6 +46,8 @@ class TerminalLot:
                 yield line(words)
         yield from _capability(summary, console, options)
         for words in (*_process(summary), *_causes(summary), *_gauge(summary), *_notes(summary)):
+            yield line(words)
+        for words in self._named:
             yield line(words)
         yield line(verdict_of_lot(summary), style="bold")
 
@@ -77,7 +80,7 @@ def _capability(
     worst = sorted(summary.judged, key=_badness)
     if not worst:
         return
-    shown = worst[:_SHOWN]
+    shown = worst[:_STRINGS_SHOWN]
     tables = (_table(shown), _table(shown, narrow=True))
     fitting = [each for each in tables if fits(each, console, options)]
     yield from fitting[:1] or map(line, _blocks(shown))

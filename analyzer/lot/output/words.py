@@ -106,6 +106,8 @@ def signals_in_words(summary: LotSummary) -> str:
     if not control.charts:
         return "Control charts: none, since nothing was measured."
     subgrouping = control.subgrouping
+    if not control.signals and not control.expected_false_alarms:
+        return f"Control charts of {subgrouping.words}: too few of them for limits yet."
     words = (
         f"Control charts of {subgrouping.words}: {counted(control.signals, 'signal')} on "
         f"{counted(len(control.charts), 'pair')} of charts, where chance alone gives about "

@@ -57,19 +57,10 @@ def worst_of(
     count = spread.cents.shape[1]
     if not len(judged) or not count:
         return np.full(count, -1), np.full(count, -math.inf)
-    ways = np.array([_way(each, cents) for each, cents in zip(judged, spread.cents, strict=True)])
+    ways = np.array(
+        [100 * each.limits.way(cents) for each, cents in zip(judged, spread.cents, strict=True)]
+    )
     known = np.isfinite(spread.cents)
     ways = np.where(known, np.minimum(ways, _MOST_PERCENT), -math.inf)
     worst = np.where(known.any(axis=0), np.argmax(ways, axis=0), -1)
     return worst, np.max(ways, axis=0)
-
-
-def _way(judged: JudgedString, cents: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Per cent of the way from the target to the limit on a value's side; 0 without that limit."""
-    limits, off = judged.limits, cents - judged.limits.target_cents
-    way = np.zeros(len(cents))
-    for limit, side in ((limits.upper_cents, off > 0), (limits.lower_cents, off < 0)):
-        if limit is not None:
-            room = abs(limit - limits.target_cents)
-            way[side] = np.abs(off[side]) / room * 100 if room else math.inf
-    return way
