@@ -57,8 +57,13 @@ def _in_order(report: Report) -> list[AdjusterResult]:
     return [*moving, *(each for each in report.adjusters if each.order is None)]
 
 
-def _name(each: AdjusterResult) -> str:
-    return each.name if each.order is None else f"{each.order}. {each.name}"
+def _name(each: AdjusterResult, above: AdjusterResult | None = None) -> str:
+    """With its place in the work, which is said once of those that are worked on together."""
+    if each.order is None:
+        return each.name
+    number = f"{each.order}. "
+    same = above is not None and above.order == each.order
+    return f"{' ' * len(number) if same else number}{each.name}"
 
 
 def _table(report: Report) -> Table:
@@ -74,7 +79,8 @@ def _table(report: Report) -> Table:
             each.order
         ]:
             cells[-1] = ""  # stands beside the last that is worked on together with this one
-        table.add_row(_name(each), *(("-",) * (len(headings) - 1 - len(cells))), *cells)
+        name = _name(each, rows[place - 1] if place else None)
+        table.add_row(name, *(("-",) * (len(headings) - 1 - len(cells))), *cells)
     return table
 
 
@@ -85,21 +91,21 @@ def _has_screws(report: Report) -> bool:
 def _blocks(report: Report) -> Iterator[RenderableType]:
     """The narrow form: each part with its readings below it."""
     for part in parts_of(report):
-        for each in part.adjusters:
-            yield line(_sentence(report, each, alone=len(part.adjusters) == 1))
+        alone = len(part.adjusters) == 1
+        for above, each in zip((None, *part.adjusters), part.adjusters, strict=False):
+            yield line(f"{_name(each, above).strip()}: {_sentence(report, each, alone=alone)}")
         for reading in _readings(part, short=True):
             yield Padding(reading, (0, 0, 0, 3), expand=False)
     for each in report.adjusters:
         if each.order is None:
-            yield line(_sentence(report, each))
+            yield line(f"{_name(each)}: {_sentence(report, each)}")
 
 
 def _sentence(report: Report, each: AdjusterResult, *, alone: bool = True) -> str:
     *advice, after = _advice(report, each)
     if alone:
         advice.append(f"residual {after}" if advice else after)
-    words = ", ".join(advice)
-    return f"{_name(each)}: {words}"
+    return ", ".join(advice)
 
 
 def _advice(report: Report, adjuster: AdjusterResult) -> list[str]:
