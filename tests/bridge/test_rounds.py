@@ -186,5 +186,8 @@ def test_every_string_of_a_part_stands_beside_its_last_adjuster(
     )
     monkeypatch.setenv("COLUMNS", "120")
     done = called("analyze", record("both", BEFORE, ends))
-    (row,) = [line for line in done.out.splitlines() if line.strip().startswith("1. right")]
+    lines = [line[:9] for line in done.out.splitlines()]
+    above = lines.index(" 1. left ")
+    assert lines[above + 1] == "    right"  # worked on together, so its place is said once
+    row = done.out.splitlines()[above + 1]
     assert len(row.split("nut")[1].split(",")) == 2
