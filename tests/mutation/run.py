@@ -63,6 +63,8 @@ def main() -> None:
     sys.path.insert(0, str(ROOT))
     tests = [f"tests/{each}" for each in TESTS] if not asked.tests else asked.tests
     touched = _touched(tests, asked.map)
+    if not touched.seconds:
+        sys.exit("No test passed; run them by pytest to see why.")
     wanted = _wanted(asked)
     print(f"{len(wanted)} mutants, {len(touched.seconds)} tests", file=sys.stderr)
     results = _tried(wanted, touched, asked.most_s, tests, asked.out)

@@ -27,7 +27,7 @@ from whole_takes import (
     written,
 )
 
-from analyzer.measure import _whole_remarks, measure_recording, measure_whole
+from analyzer.measure import _whole_warnings, measure_recording, measure_whole
 from analyzer.music import cents_between, note_hz
 from analyzer.plucks import find_pluck
 from analyzer.recording.labels import holds_many
@@ -257,5 +257,5 @@ def test_json_tells_the_places(tmp_path, run) -> None:
 @pytest.mark.parametrize(("others", "words"), [(1, "1 other sound ("), (2, "2 other sounds (")])
 def test_what_was_passed_over_is_counted(others, words) -> None:
     recording = SimpleNamespace(path=Path("whole.wav"), cut_short=False)
-    _, passed = _whole_remarks(recording, others, ())
+    _, passed = _whole_warnings(recording, others, ())
     assert passed.startswith(f"whole.wav: passed over {words}")
