@@ -193,8 +193,8 @@ def _step(left: _Left, blocks: Envelopes, second: _Second) -> _Second:
     products = np.sum(weights * own.conj() * columns, axis=2, keepdims=True)
     products[2] -= second.ratios / _SECOND_SD**2
     taken = products / (np.sum(weights * np.abs(own) ** 2, axis=1, keepdims=True) + _SECOND_SD**-2)
-    columns = (columns - taken * own).reshape(3, -1)
-    squares = ((weights.ravel() * columns[:2].conj()) @ columns.T).real
+    leaning = (weights * columns[:2].conj()).reshape(2, -1)
+    squares = (leaning @ (columns - taken * own).reshape(3, -1).T).real
     prior = np.array([_DETUNING_SD, _DAMPING_SD]) ** -2
     pull = squares[:, 2] + prior * [0.0, _DAMPING - second.damping]
     change = np.linalg.solve(squares[:, :2] + np.diag(prior), pull)
