@@ -20,8 +20,10 @@ from clipped_waves import (
 )
 
 from analyzer.music import CENTS_PER_NEPER
+from analyzer.pitch import between_tops
 from analyzer.pitch.between_tops import _fit_from, steps_backwards
 from analyzer.pitch.glide import first_time_constants
+from analyzer.pitch.phases import PhaseFit
 
 OFF = 4e-4  # relative: where the bands took their centres
 COUNT = TIMES_S.size
@@ -106,3 +108,48 @@ def test_a_belief_that_is_right_settles_in_place() -> None:
     assert _fit_from(fitting, 0)
     assert fitting.waves.phases == pytest.approx(before, abs=5e-3)
     assert fitting.moved < 5e-3
+
+
+# --- when a step is over
+
+
+def test_five_frames_are_the_fewest() -> None:
+    fitting = fitting_of()
+    assert not _fit_from(fitting, TIMES_S.size - 4)
+    assert fitting.moved == np.inf  # nothing was renewed
+    _fit_from(fitting, TIMES_S.size - 5)
+    assert fitting.moved < np.inf
+
+
+def rounds(monkeypatch, moved: float, wavering: float) -> tuple[bool, list[int]]:
+    """Whether a step is taken whose rounds all move as much, and how many are followed in each."""
+    fitting, followed = fitting_of(believed(off=OFF)), []
+
+    def renew(fitting, _numbers, _seen) -> PhaseFit:
+        followed.append(fitting.waves.followed)
+        fitting.moved = moved
+        fitting.wavering = np.append(wavering, np.full(followed[-1] - 1, 0.01))
+        nothing = np.zeros(0)
+        offsets, covariance = np.zeros(followed[-1]), 1e-8 * np.eye(followed[-1])
+        return PhaseFit(offsets, covariance, TIMES_S, nothing, nothing, nothing)
+
+    monkeypatch.setattr(between_tops, "_renew", renew)
+    return _fit_from(fitting, 5), followed
+
+
+@pytest.mark.parametrize(("moved", "taken"), [(0.45, True), (0.55, False)])
+def test_a_step_that_never_settles_is_taken_where_it_is_near(monkeypatch, moved, taken) -> None:
+    found, followed = rounds(monkeypatch, moved, 0.01)
+    assert found == taken
+    assert followed == [3] * 12
+
+
+def test_a_step_ends_with_the_round_that_settles(monkeypatch) -> None:
+    assert rounds(monkeypatch, 0.09, 0.01) == (True, [3])
+
+
+def test_an_unsteady_partial_has_four_rounds_to_settle(monkeypatch) -> None:
+    """In the fifth the first is given up, then those that come first by now."""
+    found, followed = rounds(monkeypatch, 0.2, 0.5)
+    assert followed[:6] == [3, 3, 3, 3, 3, 2]
+    assert found
