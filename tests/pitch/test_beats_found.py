@@ -185,6 +185,11 @@ def test_three_partials_of_twelve_samples_are_the_fewest(count, enough) -> None:
     assert math.isfinite(found_in([1, 2, 3], values)) == enough
 
 
+@pytest.mark.parametrize("numbers", [[1], [2], [1, 2]])
+def test_one_or_two_partials_never_beat(numbers) -> None:
+    assert math.isnan(found_in(numbers, lines_of(numbers, 2.0)))
+
+
 def test_what_comes_after_a_partial_has_died_away_says_nothing() -> None:
     values = lines_of([1, 2, 3, 4], 2.0)
     values[:, 80] = 1e-9

@@ -45,6 +45,13 @@ def test_freest_is_the_largest_beside_none() -> None:
     assert found.prior == pytest.approx([0.7])
 
 
+def test_sizes_of_the_wander_leave_no_gap() -> None:
+    """From a standard deviation of 0.003 to 3 cents, each about a half of a power of ten on."""
+    cents = 1200 / np.log(2) * wander_over(0.05 + 0.03 * np.arange(80)).sizes
+    assert (cents[0], cents[-1]) == pytest.approx((0.003, 3.0))
+    assert np.diff(np.log10(cents)) == pytest.approx(np.full(cents.size - 1, 0.5), abs=0.03)
+
+
 @pytest.mark.parametrize(("samples", "first"), [(2450, 49), (99, 1), (100, 2), (40, 1)])
 def test_energies_are_one_over_the_first_fiftieth(samples, first) -> None:
     times_s = 0.05 + 0.01 * np.arange(samples)
