@@ -65,8 +65,10 @@ def test_interval_in_the_room_that_the_worst_leaves() -> None:
     assert told == pytest.approx(expected, rel=1e-4)
 
 
-def test_interval_of_three_on_a_saddle_is_that_of_the_two_worst() -> None:
-    three = problem((0, 4, 10), (0.6, 0.5, 0.8), [(1,), (1,), (1,)])
+@pytest.mark.parametrize("middle", [4, 9.2])
+def test_interval_of_three_on_a_saddle_is_that_of_the_two_worst(middle) -> None:
+    """The third is far better off than these, or by 0.8 cents, which is enough."""
+    three = problem((0, middle, 10), (0.6, 0.5, 0.8), [(1,), (1,), (1,)])
     assert least_worst_mm(three) == pytest.approx([2.5], abs=1e-5)
     told = settings_uncertainty_mm(three, np.array([2.5]))
     assert told == pytest.approx([math.hypot(0.6, 0.8) / 2 / 2])
@@ -218,3 +220,18 @@ def test_turns_back_to_millimetres() -> None:
     assert move_of_turns_mm(1.0, "counterclockwise", screw) == -0.5
     assert move_of_turns_mm(0.0, "clockwise", screw) == 0
     assert move_of_turns_mm(3.0, "none", screw) == 0
+
+
+@pytest.mark.parametrize(("apart", "spared"), [(0.4, True), (0.6, False)])
+def test_a_move_in_doubt_is_spared_where_that_costs_a_quarter_of_a_cent(apart, spared) -> None:
+    """One adjuster moves both strings, another the first alone: half of what they lie apart.
+
+    Both are known to 0.9 cents, so what they lie apart is in doubt. Without the second adjuster
+    either string is left half of it off.
+    """
+    adjusters = [Adjuster("both", {2: 1.0, 1: 1.0}), Adjuster("one", {2: 1.0})]
+    needs = {2: Need(5.0 + apart, Straight(), 0.9), 1: Need(5.0, Straight(), 0.9)}
+    (part,) = set_bridge(adjusters, needs)
+    assert part.wanted_mm == pytest.approx([2.5, apart / 2], abs=1e-5)
+    expected = [2.5 + apart / 4, 0] if spared else [2.5, apart / 2]
+    assert part.settings_mm == pytest.approx(expected, abs=1e-5)

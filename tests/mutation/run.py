@@ -83,6 +83,7 @@ def _asked() -> argparse.Namespace:
     add("--map", type=Path, help="keeps which tests touch what; used where it is there")
     add("--out", type=Path, default=Path(tempfile.gettempdir()) / "mutants.jsonl")
     add("--again", type=Path, help="the survivors in such a file, once more")
+    add("--on-import", action="store_true", help="those alone that change what an import does")
     return parser.parse_args()
 
 
@@ -92,6 +93,8 @@ def _wanted(asked: argparse.Namespace) -> list[Mutant]:
         return [Mutant(**row["mutant"]) for row in rows if row["outcome"] in {SURVIVED, UNTOUCHED}]
     modules = modules_in(asked.module or list(MODULES))
     every = [mutant for module in modules for mutant in mutants_of(module)]
+    if asked.on_import:
+        every = [mutant for mutant in every if patching.changed_functions(mutant) is None]
     if asked.sample is None or asked.sample >= len(every):
         return every
     drawn = random.Random(asked.seed).sample(every, asked.sample)  # noqa: S311 - no secret

@@ -255,4 +255,4 @@ def test_an_own_clock_brings_a_note_to_one_of_three_pitches_an_octave(f_hz) -> N
     octaves = math.log2(f_hz / pace / 440.0) - 1 / 24
     assert 3 * octaves == pytest.approx(round(3 * octaves), abs=1e-9)
     assert 2 ** (-1 / 6) <= pace <= 2 ** (1 / 6)
-    assert _pace(peaks([2, 5], [2 * f_hz, 5 * f_hz])) == pytest.approx(pace)
+    assert _pace(peaks([3, 5], [3 * f_hz, 5 * f_hz])) == pytest.approx(pace)
