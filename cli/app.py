@@ -64,7 +64,7 @@ def count(text: str) -> int:
 
 # Options that several commands have. Their names and meaning must not differ between them.
 Quiet = Annotated[
-    bool, typer.Option("--quiet", "-q", help="Print only what is wrong; the exit code tells.")
+    bool, typer.Option("--quiet", "-q", help="Print errors alone; the exit code tells the rest.")
 ]
 ChangedLimits = Annotated[
     list[str] | None,

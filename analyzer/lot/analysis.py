@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from analyzer.beside import check_a4
 from analyzer.errors import UnusableInputError, printable, some_of
+from analyzer.instrument.model import strings_named
 from analyzer.lot.identity import method_version, specification_digest
 from analyzer.lot.judgement.specification import Specification
 from analyzer.lot.judgement.specification_file import FILE_NAME as SPECIFICATION_NAME
@@ -90,13 +91,18 @@ class LotResult:
     def named(self) -> Iterator[str]:
         """The serial numbers that somebody has to look at, in a line for each kind of them."""
         latest = self.sessions[self.sessions["latest"].astype(bool)]
-        lacking = self.values.loc[self.values["value_cents"].isna(), "analysis"]
-        open_ones = latest["verdict"] == "not decided"
-        for words, wanted in (
-            ("Do not conform", latest["verdict"] == "not conform"),
-            ("Not measured whole", open_ones & latest["analysis"].isin(lacking)),
+        lacking = self.values[self.values["value_cents"].isna()]
+        strings = lacking.groupby("analysis")["string"].unique()
+        gaps = [
+            f"{serial} ({strings_named(sorted(map(int, strings[analysis]), reverse=True))})"
+            for analysis, serial in zip(latest["analysis"], latest["serial"], strict=True)
+            if analysis in strings.index
+        ]
+        for words, serials in (
+            ("Do not conform", latest.loc[latest["verdict"] == "not conform", "serial"].tolist()),
+            ("Not decided", latest.loc[latest["verdict"] == "not decided", "serial"].tolist()),
+            ("Not measured whole", gaps),
         ):
-            serials = latest.loc[wanted, "serial"].tolist()
             if serials:
                 yield f"{words}: {some_of(serials[:_NAMED], len(serials))}."
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
+from analyzer.instrument.model import strings_named
 from analyzer.page.bridge_drawing import BridgeDrawing, bridge_drawing
 from analyzer.page.card import Card, card_of
 from analyzer.page.errors_drawing import ErrorsDrawing, errors_drawing
@@ -28,7 +29,10 @@ class Cause:
 
 @dataclass(frozen=True)
 class Page:
+    """``about``: what whoever asked for the page wants said at its top, in lines."""
+
     instrument: str
+    about: tuple[str, ...]
     tuning: str
     on: date
     verdict: str
@@ -44,10 +48,11 @@ class Page:
     settings: tuple[Setting, ...]
 
 
-def page_of(report: Report, on: date) -> Page:
+def page_of(report: Report, on: date, about: tuple[str, ...] = ()) -> Page:
     """The page of a report that was made on a day."""
     return Page(
         report.instrument,
+        about,
         " ".join(report.tuning),
         on,
         verdict_of(report),
@@ -66,6 +71,5 @@ def page_of(report: Report, on: date) -> Page:
 
 def _causes(report: Report) -> Iterator[Cause]:
     for each in report.findings:
-        noun = "String" if len(each.strings) == 1 else "Strings"
-        where = f"{noun} {', '.join(map(str, each.strings))}"
+        where = strings_named(each.strings).capitalize()
         yield Cause(where, each.cause, each.evidence, each.confirm)

@@ -19,13 +19,14 @@ from analyzer.report.model import Report
 LONGEST_TEXT = 2000  # characters of a name or a line; reasons are cut before
 
 
-def as_html(report: Report, on: date | None = None) -> str:
+def as_html(report: Report, on: date | None = None, about: tuple[str, ...] = ()) -> str:
     """HTML, every value escaped; no script, nothing fetched.
 
-    ``on`` is the day that stands on it, by default today's, where this runs.
+    ``on`` is the day that stands on it, by default today's, where this runs; ``about``: lines to
+    stand at its top, the first of them in its title as well.
     """
     day = day_of(on)
-    return f"{_template().render(page=page_of(report, day))}\n"
+    return f"{_template().render(page=page_of(report, day, about))}\n"
 
 
 @cache

@@ -22,7 +22,7 @@ from analyzer.report.working_order import (
     until_checks,
 )
 
-_MOST_SHOWN = 6  # readings of one adjuster; the report's JSON has all of them
+_MOST_SHOWN = 12  # readings of one adjuster; the report's JSON has all of them
 _ENDS_SHOWN = (3, 2)
 _SAME_MM = 1e-9
 
@@ -175,7 +175,8 @@ def _size(adjuster: AdjusterResult, steps: Sequence[Step]) -> str:
 def _shortened(readings: Sequence[str]) -> str:
     if len(readings) > _MOST_SHOWN:
         first, last = _ENDS_SHOWN
-        shown = (*readings[:first], f"... ({len(readings)} checks)", *readings[-last:])
+        more = len(readings) - first - last
+        shown = (*readings[:first], f"... ({more} more)", *readings[-last:])
         return ", ".join(shown)
     return ", ".join(readings)
 

@@ -61,7 +61,8 @@ def test_tables_hold_a_row_an_instrument_and_a_row_a_value(run, lot, out, tmp_pa
 
 def test_the_terminal_names_what_somebody_has_to_look_at(run, lot, out):
     said = run("lot", lot, "--out", out).stdout
-    assert "Not measured whole: P00002." in said
+    assert "Not decided: P00002." in said
+    assert "Not measured whole: P00002 (string 1)." in said
     assert "Do not conform" not in said
 
 
@@ -77,7 +78,10 @@ def test_the_page_links_to_the_pages_of_what_is_open(run, lot, out):
     html = (out / "lot.html").read_text()
     assert f"instruments/{pages[0].name}" in html
     assert "P00002" in html
-    assert "<html" in pages[0].read_text()
+    own = pages[0].read_text()
+    assert pages[0].name == "P00002.html"
+    assert "<title>Serial number P00002, recorded 20" in own
+    assert "Not decided. String 1, 12th-fret error: No usable" in own
 
 
 def test_the_specification_in_the_manual_is_taken_as_it_stands(run, lot, tmp_path):

@@ -170,7 +170,7 @@ def test_what_cannot_be_measured_is_said_in_one_line(tmp_path) -> None:
     assert "near 440" in told(tone(440.0), 432.0)
     assert "near 440" in told(tone(440.0), 443.0)  # 12 cents: no clock is so wrong
     assert "--tone" in told(tone(392.0))
-    assert "recorded at 48000 Hz and says 44100" in told(tone(440 * 44100 / 48000))
+    assert "recorded at 48000 Hz and said 44100" in told(tone(440 * 44100 / 48000))
     assert "no tone" in told(0.1 * rng.standard_normal(6 * RATE_HZ))
     assert "2.0 s of the tone (3 s is the least)" in told(tone(length_s=2.0))
     assert "too low" in told(tone(), 20000.0)

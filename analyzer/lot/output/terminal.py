@@ -187,8 +187,7 @@ def _pareto(heading: str, rows: Sequence[Cause], noun: str) -> Iterator[str]:
     for each in rows[:_SHOWN]:
         yield f"  {counted(each.count, noun)}: {each.cause}"
     if more := rows[_SHOWN:]:
-        rest = sum(each.count for each in more)
-        yield f"  {counted(rest, noun)}: {counted(len(more), 'other cause')}"
+        yield f"  {counted(len(more), 'other cause')} of fewer"
 
 
 def _gauge(summary: LotSummary) -> Iterator[str]:

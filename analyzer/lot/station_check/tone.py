@@ -203,9 +203,9 @@ def _line(spectrum: ToneSpectrum, tone_hz: float, rate_hz: int, name: str) -> fl
         if each != rate_hz and abs(own_hz / each - 1) < RATE_MATCHES:
             raise RecordingError(
                 name,
-                f"has the tone at {heard_hz:.2f} Hz, not {tone_hz:g}: it was recorded at {each} Hz "
-                f"and says {rate_hz}",
-                "Set recorder and program to one sample rate, and record it again",
+                f"has its tone at {heard_hz:.2f} Hz, not {tone_hz:g}, as if it were recorded at "
+                f"{each} Hz and said {rate_hz}",
+                "Set recorder and program to one sample rate; or give the tone that the source has",
             )
     raise RecordingError(
         name,
