@@ -92,7 +92,7 @@ def lot(
     jobs: Jobs = -1,
     quiet: Quiet = False,  # noqa: FBT002
 ) -> None:
-    """Decide for each instrument of a lot: conform, not conform, or measure again.
+    """Decide for each instrument of a lot: conform, not conform, or not decided.
 
     Example: pluckcheck lot week12 --out results
     """

@@ -13,14 +13,17 @@ ORDER = (
     "Largest gain first, one saddle at a time: the other strings keep their load (common practice)."
 )
 EACH_STEP = "Each step: slacken the string, adjust, retune, pluck and compare."
+EACH_STEP_SHARED = "Each step: slacken its strings, adjust, retune, pluck and compare."
 EACH_STEP_LOOSE = "Each step: ease the strings, move the bridge, retune, pluck and compare."
 SHARED = "Strings that share a saddle: slacken and retune them together."
 ENDS = (
-    "One piece with two adjusters: slacken all its strings a little, take its ends in turn so "
-    "that it does not bind, and retune all of them before each check."
+    "One piece with two adjusters: slacken all its strings a little, keep to the order of the "
+    "steps, which go from end to end so that it does not bind, and retune all before each check."
 )
+_AT_PITCH = "Never move a saddle under a string at pitch."
+_AT_PITCH_LOOSE = "Never move the bridge while its strings are at pitch."
 CAUTION = (
-    "Never move a saddle under a string at pitch. Guard the finish, keep eyes clear of strings "
+    "Guard the finish, keep eyes clear of strings "
     "under tension. If a screw binds, or a part is loose, lifting or cracked, stop and ask a "
     "qualified repairer; local rules come first."
 )
@@ -30,8 +33,8 @@ LOOSE = (
 )
 FACING = "Clockwise is as seen facing the head of the screw."
 COARSE = (
-    "Once the first step of a screw has read as it should, slacken the string again, turn on to "
-    "the next reading that is given, and only then retune and compare: those in between may be "
+    "Once the first step of a screw has read as it should, slacken again, turn on to the next "
+    "reading that is given, and only then retune and compare: those in between may be "
     "skipped, and small steps end the move (common practice). If it has not, stop and find out why."
 )
 LOOSE_CAUTION = "A bridge that only its strings hold falls: never slacken all of them entirely."
@@ -85,13 +88,16 @@ def manner_of(report: Report) -> Iterator[str]:
         yield f"{wrong} Until you know, do not follow these steps: they take the screws as given."
     parts = parts_of(report)
     loose = _is_loose(report)
-    each_step = EACH_STEP_LOOSE if loose else EACH_STEP
+    ends = any(len(_together(report, part)) > 1 for part in parts)
+    shared = any(len(each.strings) > 1 for part in parts for each in part.adjusters)
+    each_step = EACH_STEP_SHARED if ends or shared else EACH_STEP
+    each_step = EACH_STEP_LOOSE if loose else each_step
     yield f"{ORDER} {each_step}" if len(parts) > 1 else each_step
     if loose:
         yield LOOSE
-    elif any(len(_together(report, part)) > 1 for part in parts):
+    elif ends:
         yield ENDS
-    elif any(len(each.strings) > 1 for part in parts for each in part.adjusters):
+    elif shared:
         yield SHARED
     if any(step.check_may_be_skipped for step in report.steps):
         yield COARSE
@@ -113,7 +119,8 @@ def caution(report: Report) -> str:
     """What to heed before anything is moved."""
     filed = any(each.action == "file" and each.move_mm for each in report.adjusters)
     more = (LOOSE_CAUTION, _is_loose(report)), (FILING, filed)
-    return " ".join((CAUTION, *(text for text, applies in more if applies)))
+    first = _AT_PITCH_LOOSE if _is_loose(report) else _AT_PITCH
+    return " ".join((first, CAUTION, *(text for text, applies in more if applies)))
 
 
 def _is_loose(report: Report) -> bool:
