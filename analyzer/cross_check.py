@@ -17,7 +17,7 @@ from analyzer.measure import Measured
 from analyzer.music import cents_between, ratio_of_cents
 from analyzer.quality import thresholds as limits
 from analyzer.quality.model import Caution, Traits
-from analyzer.recording.labels import HARMONIC, OPEN, TWELFTH_FRET, Label
+from analyzer.recording.labels import HARMONIC, HIGHEST_FRET, OPEN, TWELFTH_FRET, Label
 
 _NEEDED = (OPEN, TWELFTH_FRET)
 
@@ -155,12 +155,15 @@ def _misnamed(
     known = [value for value in off if math.isfinite(value)]
     common = statistics.median(known) if known else 0.0
     for index, each in enumerate(found):
-        if each.label is None or each.pitch is None or each.label.fret not in _NEEDED:
+        if each.label is None or each.pitch is None:
             continue
-        if abs(off[index] - common) <= limits.OUT_OF_TUNE_CENTS:
+        off_cents, heard_hz = off[index] - common, each.pitch.settled_hz
+        if abs(off_cents) <= limits.OUT_OF_TUNE_CENTS:
             continue
-        heard_hz = each.pitch.settled_hz
-        likelier = _nearest_place(heard_hz / ratio_of_cents(common), instrument, a4_hz)
+        if each.label.fret in _NEEDED:
+            likelier = _nearest_place(heard_hz / ratio_of_cents(common), instrument, a4_hz)
+        else:
+            likelier = _nearest_fret(each.label, off_cents)
         if likelier is not None:
             error = contradicted(each.file, each.label, instrument, heard_hz, a4_hz, likelier)
             yield index, error
@@ -175,6 +178,14 @@ def _nearest_place(hz: float, instrument: Instrument, a4_hz: float) -> Label | N
             if abs(cents_between(note_hz, hz)) < limits.BETTER_FIT_CENTS:
                 return label
     return None
+
+
+def _nearest_fret(label: Label, off_cents: float) -> Label | None:
+    """The fret of the same string whose note is nearer; None where it is the label's own."""
+    fret = label.semitones + round(off_cents / 100)
+    if fret == label.semitones or not 0 <= fret <= HIGHEST_FRET:
+        return None
+    return Label(label.string, f"f{fret}" if fret else OPEN)
 
 
 def _devices(found: Sequence[Measured]) -> Iterator[tuple[int, Caution]]:

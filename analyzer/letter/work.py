@@ -39,6 +39,8 @@ _NO_BRIDGE = (
 _TOLD = " By our notes, this has been done at the bridge so far:"
 _AS_ADVISED = " This was advised for the bridge, and we take it to have been done:"
 _BEST = "That is the best that can be had at this bridge."
+_BEST_OF_ALL = "Of all strings on the same piece together, that is the best that can be had."
+_NOT_SURE = "Whether a small move would better it is not sure; more recordings would show."
 _NUT_FIRST = (
     "{} first need{} work at the nut, the slotted piece at the head end of the neck. Only then, "
     "and after new recordings, is the bridge moved for {}."
@@ -89,11 +91,11 @@ def to_do(report: Report) -> Section:
         named, one = beginning(at_nut), len(at_nut) == 1
         paragraphs.append(_NUT_FIRST.format(named, "s" if one else "", "it" if one else "them"))
     shown = report.saddles if moved or too_far else ()
-    points = tuple(point for each in shown for point in _of_saddle(each, known))
+    points = tuple(point for each in shown for point in _of_saddle(each, known, report))
     return Section(heading, tuple(paragraphs), points)
 
 
-def _of_saddle(saddle: SaddleResult, known: Container[int]) -> Iterator[Point]:
+def _of_saddle(saddle: SaddleResult, known: Container[int], report: Report) -> Iterator[Point]:
     if saddle.moves_mm is None or saddle.residual_cents is None:
         if all(string in known for string in saddle.strings):
             yield Point(f"{beginning(saddle.strings)}: {_CAUSE_FIRST}")
@@ -102,6 +104,7 @@ def _of_saddle(saddle: SaddleResult, known: Container[int]) -> Iterator[Point]:
         text = f"{beginning(saddle.strings)}: nothing can be said before {first} measured."
         yield Point(text)
         return
+    why = _why_not_nearer(saddle, report)
     for string, move_mm in saddle.moves_mm.items():
         half_width = (saddle.residual_uncertainty_cents or {}).get(string, 0.0)
         then_cents = saddle.residual_cents[string]
@@ -110,8 +113,17 @@ def _of_saddle(saddle: SaddleResult, known: Container[int]) -> Iterator[Point]:
             text += f"made {length_in_words(move_mm)}. "
             text += f"It should then be {error_in_words(then_cents, half_width)}."
         else:
-            text += "stays as it is."
-        yield Point(text if is_in_tune(then_cents, half_width) else f"{text} {_BEST}")
+            text += f"stays as it is, {error_in_words(then_cents, half_width)}."
+        yield Point(text if is_in_tune(then_cents, half_width) else f"{text} {why}")
+
+
+def _why_not_nearer(saddle: SaddleResult, report: Report) -> str:
+    """Why a string of it is not brought nearer than it is going to be."""
+    own = [each for each in report.adjusters if set(saddle.strings) & set(each.strings)]
+    stays = not any((saddle.moves_mm or {}).values())
+    if stays and any("own uncertainty" in (each.reason or "") for each in own):
+        return _NOT_SURE
+    return _BEST_OF_ALL if any(len(each.strings) > 1 for each in own) else _BEST
 
 
 def _without_bridge(report: Report) -> tuple[tuple[str, ...], tuple[Point, ...]]:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from analyzer import __version__
 from analyzer.instrument.model import strings_named
 from analyzer.report.model import AdjusterResult, Report
+from analyzer.report.words import moves_since
 
 Setting = tuple[str, str]
 
@@ -26,6 +27,8 @@ def _settings(report: Report) -> Iterator[Setting]:
     if report.layout is not None:
         yield "Setback now", _each(tuple(report.layout.setback_mm.values())) or "0 mm"
     yield "Round before", report.previous or "none given"
+    if report.previous is not None:
+        yield "Moves since then", moves_since(report)
     if report.response is not None:
         factor = report.response
         yield (

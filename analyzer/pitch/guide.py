@@ -116,7 +116,7 @@ def _no_lines_of_its_own(
     own = number % multiple != 0
     if float(np.max(level_db[own])) < float(np.max(level_db[~own])) - _RAISE_FAINT_DB:
         return True
-    if multiple == 2 and level_db.size >= _ODD_LINES[-1]:
+    if multiple == 2:
         heard = levels_db[_ODD_LINES - 1] > np.max(levels_db) - _RAISE_FAINT_DB
         heard &= _odd_clear_db(look_hz, lines, levels_db) >= _RAISE_CLEAR_DB
         return int(np.sum(heard)) < _ODD_FEWEST

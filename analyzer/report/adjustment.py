@@ -17,7 +17,7 @@ from analyzer.bridge.response import (
 )
 from analyzer.bridge.setting import SPARED_CENTS, PartSetting, set_bridge
 from analyzer.bridge.steps import Step, steps_of
-from analyzer.instrument.model import Adjuster, Bridge, Instrument
+from analyzer.instrument.model import Adjuster, Bridge, Instrument, strings_named
 from analyzer.report.bridge_results import BridgeFound
 from analyzer.report.model import (
     AdjusterResult,
@@ -26,6 +26,8 @@ from analyzer.report.model import (
     SaddleResult,
     StringResult,
 )
+
+_PAID_CENTS = 1.0  # more than a compromise costs a string unnoticed; a choice
 
 
 @dataclass(frozen=True)
@@ -96,6 +98,7 @@ def adjust(
             *_travel_counted(done, moved),
             *_travel_doubted(doubted),
             *_travel_ends(found.parts),
+            *(words for each in found.parts for words in _compromise(each)),
         ),
     )
 
@@ -198,6 +201,23 @@ def _travel_ends(parts: Sequence[PartSetting]) -> Iterator[str]:
             "Where a travel ends short of the best place, look at the strings' age and gauge, the "
             "action and the nut before more is asked of the saddle. "
             + _more_room(short[0].problem.adjusters)
+        )
+
+
+def _compromise(part: PartSetting) -> Iterator[str]:
+    """Which strings of one piece pay for another: the least worst is not the least of each."""
+    before = dict(zip(part.problem.strings, part.problem.errors_cents, strict=True))
+    paying = [
+        string
+        for string, after in part.residual_cents.items()
+        if abs(after) > abs(before[string]) + _PAID_CENTS
+    ]
+    if paying:
+        worst = max(before, key=lambda string: abs(before[string]))
+        yield (
+            f"{strings_named(paying).capitalize()} will be further off than now, so that string "
+            f"{worst}, the worst, comes nearer: they share one piece, and the least worst error "
+            "over all of them is what it is set for."
         )
 
 

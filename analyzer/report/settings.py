@@ -10,6 +10,7 @@ from analyzer import __version__
 from analyzer.errors import printable
 from analyzer.report.files import LONGEST_CELL
 from analyzer.report.model import SCHEMA_VERSION, AdjusterResult, Report
+from analyzer.report.words import moves_since
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -48,6 +49,10 @@ def _settings(report: Report, on: date) -> Iterator[Setting]:
     yield Setting("frequency of A4", "", report.a4_hz, "Hz")
     yield Setting("coverage of the intervals", "", 95, "%")
     yield Setting("round before", "", report.previous or "none")
+    if report.previous is not None:
+        yield Setting("moves since then", "", moves_since(report))
+    for name, asked in report.reading:
+        yield Setting(name, "", asked)
     yield from _of_strings("open note", {each.string: each.note for each in report.strings})
     for string, length_mm in zip(report.strings, report.scale_lengths_mm or (), strict=False):
         yield Setting("scale length", f"string {string.string}", length_mm, "mm")

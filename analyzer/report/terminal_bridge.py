@@ -12,7 +12,7 @@ from rich.text import Text
 from analyzer.bridge.steps import Step
 from analyzer.report.layout import bare_table, fits, line, sign_for, signed, with_interval
 from analyzer.report.model import AdjusterResult, OutcomeResult, Report
-from analyzer.report.words import moved, turned
+from analyzer.report.words import moved, moves_since, turned
 from analyzer.report.working_order import (
     FACING,
     Part,
@@ -195,7 +195,7 @@ class TerminalOutcome:
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         sign = sign_for(options)
-        taken = "" if self._report.moves_told else ", taken to be as it advised,"
+        taken = "" if self._report.moves_told else f", {moves_since(self._report)},"
         yield line(f"What the moves since {self._report.previous}{taken} did", style="bold")
         table = _outcome_table(self._report.outcome, sign)
         narrow = not fits(table, console, options)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analyzer.report.model import AdjusterResult
+from analyzer.report.model import AdjusterResult, Report
 
 _SLANTS = 0.5  # a share so far below nought is that of a slant, not of strings beyond a post
 
@@ -26,6 +26,11 @@ def moved(adjuster: AdjusterResult, move_mm: float) -> str:
     """How far and which way; what turns about its middle goes both ways."""
     side = "bass side " if min(adjuster.share.values()) < -_SLANTS else ""
     return f"{abs(move_mm):.2f} mm {side}{way(move_mm)}"
+
+
+def moves_since(report: Report) -> str:
+    """Where what was moved since the round before is known from."""
+    return "as told" if report.moves_told else "taken to be as it advised"
 
 
 def in_one_line(adjuster: AdjusterResult) -> str:

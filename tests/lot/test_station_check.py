@@ -298,6 +298,9 @@ def test_a_tolerance_is_held_from_the_first_check(tmp_path, kept) -> None:
     found = check_station(asked(path, 0, tolerance_cents=0.3), kept)
     assert found.verdict == "changed"
     assert "0.400 cents is beyond the tolerance" in found.reason
+    assert found.baseline_had == 0  # it makes no baseline
+    other = asked(written(tmp_path / "b.wav", tone(440.0, seed=2)), 1, tolerance_cents=0.3)
+    assert check_station(other, kept).baseline_had == 1
     assert check_station(asked(path, 0, tolerance_cents=0.5), kept).verdict == "no baseline yet"
 
 

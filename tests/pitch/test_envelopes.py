@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from analyzer.pitch import envelopes as envelopes_module
 from analyzer.pitch.envelopes import (
     Envelopes,
     block_means,
@@ -139,3 +140,30 @@ def test_moving_average_is_shorter_at_the_ends() -> None:
     assert smoothed(pulse, t) == pytest.approx(np.tile(expected, (2, 1)))
     ramp = smoothed(np.arange(41.0)[None], t)[0]
     assert (ramp[0], ramp[20], ramp[40]) == pytest.approx((2.5, 20, 37.5))
+
+
+def test_noise_is_taken_off_before_a_wave_is_seen() -> None:
+    """Sums of 60 samples of a swing by 0.1 rad: (60 sin 0.1)^2 less the noise's 60 times 0.1."""
+    size = 60
+    swing = np.repeat(0.1 * np.array([1, -1, 1, 1, -1, -1, 1, -1]), size)
+    share = ((size * math.sin(0.1)) ** 2 - size * 0.1) / size**2
+    _, wave = slow_waves(np.exp(1j * swing)[None], np.array([0.1]), size, np.ones(1))
+    assert wave[0, 0] == pytest.approx(-0.5 * math.log(1 - 2 * share) * size)
+
+
+def test_the_usual_spread_is_a_triangles_mean() -> None:
+    """Of even values from 0 to 1 weighed by a triangle from 0.2 to 0.9: its middle, 0.55.
+
+    Of squares it is the triangle's second moment, 0.55^2 + 0.7^2 / 24.
+    """
+    values = np.random.default_rng(2).permutation(np.linspace(0, 1, 4001))
+    weights = np.ones(4001)
+    assert envelopes_module._usual_spread(values, weights) == pytest.approx(0.55, abs=1e-3)
+    squared = envelopes_module._usual_spread(values**2, weights)
+    assert squared == pytest.approx(0.55**2 + 0.7**2 / 24, abs=1e-3)
+    # Twice the weight below a half is as if those values were there twice.
+    double = np.where(values < 0.5, 2.0, 1.0)
+    twice = np.concatenate([values, values[values < 0.5]])
+    assert envelopes_module._usual_spread(values, double) == pytest.approx(
+        envelopes_module._usual_spread(twice, np.ones(twice.size)), abs=1e-3
+    )

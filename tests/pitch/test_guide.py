@@ -158,9 +158,22 @@ def test_all_first_odd_lines_have_to_be_clear() -> None:
     assert guide._lowered(220.0, spectrum({**multiples(220.0), **odd})) == 220.0
 
 
-def test_one_loud_odd_line_is_enough_where_all_are_clear() -> None:
-    odd = {110.0: -55.0, 330.0: -10.0, 550.0: -55.0, 770.0: -55.0}
+@pytest.mark.parametrize("loud", [1, 3, 5, 7])
+def test_one_loud_odd_line_is_enough_where_all_are_clear(loud) -> None:
+    odd = {110.0 * n: -10.0 if n == loud else -55.0 for n in (1, 3, 5, 7)}
     assert guide._lowered(220.0, spectrum({**multiples(220.0), **odd})) == 110.0
+
+
+def test_what_lies_between_is_looked_at_where_the_lines_are() -> None:
+    """It is quiet below 50 Hz and loud about the lines, which so are none."""
+    odd = {110.0 * n: -10.0 for n in (1, 3, 5, 7)}
+    octave = spectrum({**multiples(220.0), **odd}, floor_db=-25.0)
+    third = spectrum({**multiples(300.0), 200.0: -30.0, 400.0: -30.0}, floor_db=-40.0)
+    for lines in (octave, third):
+        lines.level_db[:50] = -120.0
+    assert guide._lowered(220.0, octave) == 220.0
+    levels = guide._levels_db(100.0, third)
+    assert guide._no_lines_of_its_own(100.0, 3, third, levels)
 
 
 def test_nothing_is_lowered_below_the_range() -> None:

@@ -209,3 +209,26 @@ def test_twelfth_fret_far_from_the_octave_has_no_figure(tmp_path) -> None:
     assert string.error_cents is None
     assert "+100 cents from the octave" in string.reason
     assert "Record both notes again" in string.reason
+
+
+@pytest.mark.parametrize(
+    ("name", "sounding", "heard"),
+    [
+        ("f13", 12, "as string 1 fret 12"),
+        ("f5", 6, "as string 1 fret 6"),
+        ("f1", 0, "string 1 open"),
+    ],
+)
+def test_a_fret_beside_the_12th_that_is_another(tmp_path, name, sounding, heard) -> None:
+    """Equal temperament, 100 cents a fret; the whole instrument is 30 cents flat."""
+    flat = 2 ** (-30 / 1200)
+    folder = tmp_path / "f"
+    for fret, seed in ((0, 1), (12, 2)):
+        label = "f12" if fret else "open"
+        written(folder / f"s1_{label}_1.wav", take(82.407 * flat * 2 ** (fret / 12), seed))
+    written(folder / "s1_f7_1.wav", take(82.407 * flat * 2 ** (7.1 / 12), 3))  # 10 cents sharp
+    written(folder / f"s1_{name}_1.wav", take(82.407 * flat * 2 ** (sounding / 12), 4, snr_db=60))
+    report = analyzed(folder, E2_ONLY)
+    assert list(reasons(report)) == [f"s1_{name}_1.wav"]
+    assert heard in reasons(report)[f"s1_{name}_1.wav"]
+    assert report.strings[0].error_cents is not None

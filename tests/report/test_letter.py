@@ -93,7 +93,7 @@ def test_letter_before_the_work(tmp_path) -> None:
     work = section(letter, "What will be done")
     assert "- String 6: made 3 mm longer. It should then be in tune, give or take" in work
     assert "- String 5: made 1.88 mm shorter. It should then be in tune, give or take" in work
-    assert "- String 4: stays as it is." in work
+    assert "- String 4: stays as it is, in tune, give or take" in work
     assert "What was done" not in letter
     assert "Strings 3, 2 and 1: we have no usable recording" in letter
     assert "A qualified repairer who has the instrument in hand decides" in letter
@@ -136,6 +136,34 @@ def test_nothing_is_said_to_be_done_where_nothing_was(tmp_path) -> None:
     )
     assert "made" not in was_done
     assert "By our notes" not in was_done
+
+
+TWO_POSTS = 'kind = "two posts"\nstring_spread_mm = 52.0\npost_positions_mm = [-11.0, 63.0]'
+
+
+def test_a_compromise_is_called_one(tmp_path) -> None:
+    """One piece cannot serve string 4 alone: those beside it pay, and it is said for whom."""
+    report = report_with(
+        instrument_of(tmp_path, TWO_POSTS), {6: 0.0, 5: 0.0, 4: 9.0, 3: 0.0, 2: 0.0, 1: 0.0}
+    )
+    work = section(as_letter(report, DAY), "What will be done")
+    assert work.count("Of all strings on the same piece together, that is the best") == 6
+    (note,) = [each for each in report.warnings if "further off than now" in each]
+    assert note.startswith("Strings 6, 5, 3, 2 and 1 will be")
+    assert "so that string 4, the worst, comes nearer" in note
+
+
+def test_what_is_left_for_want_of_certainty_is_said_to_be(tmp_path) -> None:
+    """Between 3.2 sharp and 3.0 flat the best place is 0.1 cents away, of which nobody is sure."""
+    bridge = "saddles = [[6, 5], [4, 3], [2, 1]]"
+    errors = {6: 3.2, 5: -3.0, 4: 0.0, 3: 0.0, 2: 8.0, 1: 8.0}
+    letter = as_letter(report_with(instrument_of(tmp_path, bridge), errors), DAY)
+    work = section(letter, "What will be done").splitlines()
+    (left,) = [each for each in work if "String 6" in each]
+    assert "stays as it is, 3.2 cents sharp" in left
+    assert "more recordings would show" in left
+    (moved,) = [each for each in work if "String 2" in each]
+    assert "more recordings" not in moved
 
 
 def test_bridge_that_does_not_go_far_enough(tmp_path) -> None:

@@ -13,6 +13,7 @@ import os
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -198,6 +199,15 @@ def test_settings_are_values_with_units(demo) -> None:
     assert (thread["value"], thread["unit"]) == (0.5, "mm")
     length = rows["scale length", "string 6"]
     assert (length["value"], length["unit"]) == (647.7, "mm")
+
+
+def test_settings_say_what_was_asked_and_where_moves_are_known_from(demo) -> None:
+    asked = replace(demo, reading=(("Limit files", "50"),), previous="before.json")
+    for told, words in ((False, "taken to be as it advised"), (True, "as told")):
+        book = sheets(as_xlsx(replace(asked, moves_told=told), DAY))
+        rows = {row["setting"]: row["value"] for row in rows_of(book["settings"])}
+        assert rows["Limit files"] == "50"
+        assert (rows["round before"], rows["moves since then"]) == ("before.json", words)
 
 
 def test_empty_columns_keep_their_type(demo) -> None:

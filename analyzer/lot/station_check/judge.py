@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analyzer.lot.station_check.baseline import baseline_of, charts_of
 from analyzer.lot.station_check.early import early_jumps
@@ -50,6 +50,9 @@ class _Known:
     def this(self) -> Past:
         return self.checks[self.place]
 
+    def with_this_unsound(self) -> _Known:
+        return replace(self, checks=(*self.checks[:-1], replace(self.this, sound=False)))
+
 
 def judge(
     check: Check,
@@ -75,6 +78,8 @@ def judge(
         tuple(checks[start : place + 1]), place - start, baseline_checks, charted, tolerance_cents
     )
     judged = tuple(_judged(each, known) for each in check.values)
+    if any(each.standing == CHANGED and each.baseline is None for each in judged):
+        known = known.with_this_unsound()
     sound = sum(each.sound for each in known.checks)
     warned = (
         *check.cautions,

@@ -7,7 +7,7 @@ from itertools import groupby
 from typing import Protocol
 
 from analyzer.lot.station_check.judge import finite_or_none
-from analyzer.lot.station_check.model import CheckedStation, Judged, Past
+from analyzer.lot.station_check.model import CHANGED, CheckedStation, Judged, Past
 from analyzer.lot.store.station_checks import StationCheck
 
 BEGINS = "baseline_begins"  # the characteristic that says so, of value 1
@@ -40,6 +40,8 @@ def _past(rows: Sequence[StationCheck]) -> Past:
         if each.value is not None
     }
     faulty = any(values.get(key, (0.0, None))[0] for key in FAULTS)
+    # Changed before there were limits of a chart: beyond the tolerance, or by another setting.
+    changed = any(each.verdict == CHANGED and each.lower_limit is None for each in rows)
     nothing = values.pop(_NOTHING, None) is not None
     begins = values.pop(BEGINS, None) is not None
     first = rows[0]
@@ -48,7 +50,7 @@ def _past(rows: Sequence[StationCheck]) -> Past:
         first.checked_at or "",
         first.checked_s or 0.0,
         values,
-        not faulty and not nothing,
+        not faulty and not nothing and not changed,
         begins,
     )
 

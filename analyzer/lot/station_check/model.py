@@ -66,7 +66,8 @@ class Check:
 class Past:
     """A check that is kept: its values and standard uncertainties by key.
 
-    ``sound``: measured, without a fault. ``begins``: a baseline begins with it.
+    ``sound``: measured, without a fault, and not called changed before there was a baseline, as
+    beyond the tolerance. ``begins``: a baseline begins with it.
     """
 
     sha256: str
