@@ -184,6 +184,7 @@ def test_step_is_a_value() -> None:
     step = Step("saddle 1", 0.25, 0.5, "clockwise", {1: 1.0})
     with pytest.raises(AttributeError):
         step.turns = 1.0
+    assert not step.check_may_be_skipped  # unless somebody knows that it may
 
 
 def test_a_string_that_agrees_by_chance_is_not_said_to_teach() -> None:

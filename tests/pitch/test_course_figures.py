@@ -82,13 +82,23 @@ def test_course_is_finest_where_it_falls() -> None:
     at_s = np.array(found.times_s)
     assert (at_s[0], at_s[-1]) == pytest.approx((0.05, 3.05))
     assert found.cents == pytest.approx(falling(6.0, 0.25, at_s), abs=2e-3)
+    assert len(at_s) == len(found.cents) == 32
+    for values in (found.times_s, found.cents):  # to 0.1 ms and 0.0001 cents, neither more nor less
+        assert [round(each, 4) for each in values] == list(values)
+        assert [round(each, 3) for each in values] != list(values)
     steps = np.diff(at_s)
     assert steps[-1] > 10 * steps[0]
     assert np.diff(steps) == pytest.approx(np.mean(np.diff(steps)), abs=2e-4)  # as a square
 
 
 def test_a_note_ends_where_its_partials_have_died_away() -> None:
-    """Power e^(-2 t / 0.3) has fallen by 45 dB, from where nothing counts, after 1.554 s."""
+    """Power e^(-2 t / 0.3): the last sample whose mean over 0.155 s is within 45 dB of the first's.
+
+    Means over 31 samples are the power times a sum of its ratios; of the first half only at first.
+    """
     values = np.exp(-TIMES_S / 0.3) * np.ones((2, 1)) + 0j
-    faint_s = _faint_from_s(values, TIMES_S)
-    assert faint_s - TIMES_S[0] == pytest.approx(0.3 * 4.5 * math.log(10) / 2, abs=0.05)
+    ratio = math.exp(-2 * 0.005 / 0.3)
+    within = sum(ratio**n for n in range(-15, 16)) / 31
+    first = sum(ratio**n for n in range(16)) / 16
+    steps = int(math.log(10**-4.5 * first / within) / math.log(ratio))
+    assert _faint_from_s(values, TIMES_S) == TIMES_S[steps]

@@ -11,7 +11,7 @@ from given_fits import NUMBERS, TIMES_S, fit_of, law_of, peaks_of
 
 from analyzer.pitch.followed import Followed
 from analyzer.pitch.phases import Rest
-from analyzer.pitch.settle import _drift_cents, _glide_time_s, figures_of, slope_of
+from analyzer.pitch.settle import _drift_cents, _glide_time_s, _late_slope, figures_of, slope_of
 from analyzer.pitch.stiff_string import StringFit
 
 
@@ -43,7 +43,7 @@ def test_figures_are_in_the_recorders_time() -> None:
 
 def test_interval_has_the_clocks_and_the_glides_share() -> None:
     """Independent: a clock known to 0.0005 cents, a glide's rest to 0.4 % of it, 1.96 times."""
-    found = figures_of(followed(course=np.full(TIMES_S.size, 30.0)))
+    found = figures_of(followed(course=np.linspace(50.0, 30.0, TIMES_S.size)))
     expected = math.sqrt(0.3**2 + (1.96 * 0.0005) ** 2 + (1.96 * 0.004 * 30.0) ** 2)
     assert found.settled_uncertainty_cents == pytest.approx(expected)
     sure = followed(course=np.zeros(TIMES_S.size))
@@ -86,3 +86,34 @@ def test_a_course_that_rises_or_turns_is_not_drawn_out_backwards(start, slope) -
     times_s = 0.2 + 0.001 * np.arange(3000)
     mean = start + slope * 0.1 / 2 / 2
     assert _drift_cents(times_s, start + slope * (times_s - 0.2)) == pytest.approx(-mean, rel=0.02)
+
+
+def test_a_course_is_drawn_out_backwards_as_its_first_tenth_of_a_second_falls() -> None:
+    """0.2 + 0.4 e^(-t / 0.1 s) from 0.2 s on falls there by (0.2 + 0.4 / e) / 0.6, and on as that.
+
+    In steps of 0.05 s, with straight lines between them; the mean from 0.1 to 0.3 s. Of the 41
+    moments that it is taken over the ends count whole: 1 / 41 of what these are off is the error.
+    """
+    times_s = 0.2 + 0.05 * np.arange(60)
+    course = 0.2 + 0.4 * np.exp(-(times_s - 0.2) / 0.1)
+    t = np.linspace(0.1, 0.3, 4001)
+    before = 0.6 * (0.6 / (0.2 + 0.4 / math.e)) ** ((0.2 - t) / 0.1)
+    drawn = np.where(t < 0.2, before, np.interp(t, times_s, course))
+    expected = np.mean(drawn)
+    off = abs(0.5 * (drawn[0] + drawn[-1]) - expected) / 40
+    assert _drift_cents(times_s, course) == pytest.approx(-expected, abs=off)
+
+
+def test_time_of_a_glide_is_from_the_first_sample_to_the_first_below() -> None:
+    """e^(-t / 0.25 s) in steps of 0.1 s."""
+    times_s = 0.05 + 0.1 * np.arange(20)
+    assert _glide_time_s(times_s, 6 * np.exp(-times_s / 0.25)) == pytest.approx(0.3)
+
+
+@pytest.mark.parametrize(
+    ("cents", "late"), [([9.0, 7.0, 1.0, 2.0, 5.0], 3), ([9.0, 7.0, 8.0, 1.0, 2.0, 4.0], 3)]
+)
+def test_late_is_from_the_middle_on(cents, late) -> None:
+    times_s = 3.0 + np.arange(len(cents))
+    expected = np.polyfit(times_s[-late:], cents[-late:], 1)[0]
+    assert _late_slope(times_s, np.array(cents)) == pytest.approx(expected)

@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analyzer.pitch.glide import candidate_shapes, closer_time_constants, first_time_constants
+from analyzer.pitch.glide import (
+    SIZE_PRIOR,
+    candidate_shapes,
+    closer_time_constants,
+    first_time_constants,
+)
 from analyzer.pitch.wander import wander_over
 
 
@@ -58,6 +63,11 @@ def test_energies_are_one_over_the_first_fiftieth(samples, first) -> None:
     powers = np.stack([7.0 * np.exp(-3 * times_s), 0.2 / (1 + times_s)])
     found = candidate_shapes(first_time_constants(), powers, times_s).courses[-2:]
     assert found == pytest.approx(powers / np.mean(powers[:, :first], axis=1)[:, None])
+
+
+def test_size_of_a_glide_is_expected_in_cents() -> None:
+    """Plucks start 0 to 10 cents sharp: that lies within one to two standard deviations."""
+    assert 5 <= 1200 / np.log(2) * SIZE_PRIOR <= 10
 
 
 def test_a_row_of_one_place_stays_as_it_is() -> None:
