@@ -12,7 +12,7 @@ from pluck_model import PluckModel
 from analyzer.pitch.note import cut_note
 from analyzer.pitch.phases import PhaseFit, Rest
 from analyzer.pitch.settle import SettledPitch, settle
-from analyzer.pitch.track import MOST_POINTS, measured_track, settled_from_s
+from analyzer.pitch.track import MOST_POINTS, _beside, measured_track, settled_from_s
 from analyzer.plucks import find_pluck
 from analyzer.recording.reading import open_recording
 
@@ -62,6 +62,14 @@ def test_what_the_fit_does_not_follow_is_seen_with_its_sign_and_size() -> None:
     assert seen[at_s < 0.95] == pytest.approx(0.0, abs=0.01)
     assert seen[at_s > 1.05] == pytest.approx(3.0, abs=0.01)
     assert list(track.times_s) == pytest.approx(0.5 * (BLOCKS_S[1:] + BLOCKS_S[:-1]), abs=1e-4)
+
+
+def test_variance_of_a_step_of_phase_is_twice_that_of_a_block() -> None:
+    """Noise over power, in radians; a step of 0.03 s by a radian is 1731.2 / (2 pi f 0.03) cents."""
+    fit, rest = turned_by(np.zeros(60), power=400.0)
+    _, _, variances = _beside(fit, rest, CENTRES_HZ)
+    a_radian = 1200 / math.log(2) / (2 * math.pi * CENTRES_HZ * 0.03)
+    assert variances == pytest.approx(np.tile((2 / 400 * a_radian**2)[:, None], (1, 59)))
 
 
 def test_track_is_on_the_recorders_clock() -> None:
