@@ -65,7 +65,7 @@ def test_what_the_fit_does_not_follow_is_seen_with_its_sign_and_size() -> None:
 
 
 def test_variance_of_a_step_of_phase_is_twice_that_of_a_block() -> None:
-    """Noise over power, in radians; a step of 0.03 s by a radian is 1731.2 / (2 pi f 0.03) cents."""
+    """Noise over power, in radians; a radian in 0.03 s is 1731.2 / (2 pi f 0.03) cents."""
     fit, rest = turned_by(np.zeros(60), power=400.0)
     _, _, variances = _beside(fit, rest, CENTRES_HZ)
     a_radian = 1200 / math.log(2) / (2 * math.pi * CENTRES_HZ * 0.03)
