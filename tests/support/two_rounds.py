@@ -33,8 +33,9 @@ def write_round(folder: Path, errors, instrument: str = INSTRUMENT) -> Path:
         fretted_hz = 2 * open_hz * 2 ** (errors[string] / 1200)
         for take in (1, 2):
             rng = np.random.default_rng(take)
-            for fret, hz in (("open", open_hz), ("f12", fretted_hz)):
-                model = PluckModel(hz, glide_cents=2.0)
+            # Half as long, a string has four times the B.
+            for fret, hz, b in (("open", open_hz, 5e-5), ("f12", fretted_hz, 2e-4)):
+                model = PluckModel(hz, b, glide_cents=2.0)
                 samples = recording(model, rng, rate_hz=RATE_HZ, duration_s=2.0)
                 soundfile.write(folder / f"s{string}_{fret}_{take}.wav", samples, RATE_HZ)
     (folder / "instrument.toml").write_text(instrument, encoding="utf-8")
