@@ -138,23 +138,20 @@ class Agreement:
         return self.moved and abs(self.normalised_difference) <= FURTHEST_LEARNED
 
     @property
+    def unchanged(self) -> bool:
+        """Whether what was found is no sure change."""
+        return abs(self.found_cents) <= self.found_uncertainty_cents
+
+    @property
     def not_moved(self) -> bool:
         """Whether nothing changed where much should have: it was hardly moved at all."""
-        unchanged = abs(self.found_cents) <= self.found_uncertainty_cents
-        return self.moved and unchanged and not self.learned_from
+        return self.moved and self.unchanged and not self.learned_from
 
     @property
     def wrong_way(self) -> bool:
         """Whether what changed, changed beyond doubt the other way."""
-        beyond = abs(self.found_cents) > self.found_uncertainty_cents
         opposite = self.found_cents * self.predicted_cents < 0
-        return opposite and beyond and abs(self.normalised_difference) > 1
-
-    @property
-    def untold(self) -> bool:
-        """Whether what was found goes with the prediction, and no change at all would as well."""
-        unchanged = abs(self.found_cents) <= self.found_uncertainty_cents
-        return self.moved and unchanged and abs(self.normalised_difference) <= 1
+        return opposite and not self.unchanged and abs(self.normalised_difference) > 1
 
     @property
     def in_words(self) -> str:
@@ -163,7 +160,7 @@ class Agreement:
             told = "unmoved, and unchanged"
             return told if off <= 1 else "changed though unmoved; was the string, too?"
         if off <= 1:
-            return UNTOLD if self.untold else "as predicted"
+            return UNTOLD if self.unchanged else "as predicted"
         if self.not_moved:
             return "no change found; was it moved, and are these the later recordings?"
         if self.wrong_way:

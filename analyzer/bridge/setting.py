@@ -23,6 +23,7 @@ from analyzer.bridge.whole_steps import whole_steps_mm
 from analyzer.instrument.model import MOST_COMMON_TRAVEL_MM, Adjuster
 
 _NO_MOVE_MM = 1e-6
+NOT_SURE = "is within its own uncertainty"  # the reason of a move that is left for that
 SPARED_CENTS = 0.25  # what a move that is spared may cost a string; a choice, see below
 _LEAST_SHORTFALL_MM = 0.05  # nobody measures a travel better
 
@@ -96,7 +97,7 @@ class PartSetting:
         wanted_mm, unsure_mm = abs(self.wanted_mm[place]), self.uncertainty_mm[place]
         if wanted_mm <= unsure_mm:
             return (
-                f"the move, {wanted_mm:.2f} mm, is within its own uncertainty, {unsure_mm:.2f}; "
+                f"the move, {wanted_mm:.2f} mm, {NOT_SURE}, {unsure_mm:.2f}; "
                 "more takes make it surer"
             )
         held_mm = abs(self.held_mm[place])

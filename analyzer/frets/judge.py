@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from analyzer.frets.fit import FEWEST_FRETS, FretError, Part, Parts, fit_parts, harmonic_law_cents
 from analyzer.music import cents_between, ratio_of_cents
 from analyzer.pitch.settle import SettledPitch
-from analyzer.recording.labels import HARMONIC, OPEN, TWELFTH_FRET
+from analyzer.recording.labels import HARMONIC, OPEN, TWELFTH_FRET, Label
 from analyzer.strings import Note, Scatter, combine_takes
 
 # Smaller is not worth curing: a goal that the trade sets itself, from memory.
@@ -76,7 +76,9 @@ def judge_frets(
         return None
     result = FretResult(string)
     if OPEN not in takes:
-        return replace(result, reason=f"There is no open note. Record s{string}_open_1.wav.")
+        return replace(
+            result, reason=f"There is no open note. Record {Label(string, OPEN).file_name}."
+        )
     notes = {label: combine_takes(each, scatter) for label, each in takes.items()}
     result = _with_harmonic(result, notes, takes[OPEN], scatter)
     errors = _errors(notes)
@@ -107,7 +109,7 @@ def _why_not(string: int, errors: Mapping[int, FretError]) -> str | None:
     if len(errors) >= FEWEST_FRETS:
         return None
     wanted = [fret for fret in (1, 5, 12) if fret not in errors][: FEWEST_FRETS - len(errors)]
-    names = " and ".join(f"s{string}_f{fret}_1.wav" for fret in wanted)
+    names = " and ".join(Label(string, f"f{fret}").file_name for fret in wanted)
     return (
         f"{FEWEST_FRETS} frets are needed to tell saddle, nut and stretch apart, and "
         f"{len(errors)} could be used. Record {names}."

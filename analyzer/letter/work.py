@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterator
 
+from analyzer.bridge.setting import NOT_SURE
 from analyzer.letter.model import Point, Section
 from analyzer.letter.words import beginning, error_in_words, is_in_tune, length_in_words
 from analyzer.report.causes import nut_first
@@ -40,7 +41,7 @@ _TOLD = " By our notes, this has been done at the bridge so far:"
 _AS_ADVISED = " This was advised for the bridge, and we take it to have been done:"
 _BEST = "That is the best that can be had at this bridge."
 _BEST_OF_ALL = "Of all strings on the same piece together, that is the best that can be had."
-_NOT_SURE = "Whether a small move would better it is not sure; more recordings would show."
+_UNCERTAIN = "Whether a small move would better it is not sure; more recordings would show."
 _NUT_FIRST = (
     "{} first need{} work at the nut, the slotted piece at the head end of the neck. Only then, "
     "and after new recordings, is the bridge moved for {}."
@@ -121,8 +122,8 @@ def _why_not_nearer(saddle: SaddleResult, report: Report) -> str:
     """Why a string of it is not brought nearer than it is going to be."""
     own = [each for each in report.adjusters if set(saddle.strings) & set(each.strings)]
     stays = not any((saddle.moves_mm or {}).values())
-    if stays and any("own uncertainty" in (each.reason or "") for each in own):
-        return _NOT_SURE
+    if stays and any(NOT_SURE in (each.reason or "") for each in own):
+        return _UNCERTAIN
     return _BEST_OF_ALL if any(len(each.strings) > 1 for each in own) else _BEST
 
 

@@ -103,13 +103,8 @@ def _asked(report: Report, string: StringResult) -> Iterator[Asked]:
     doubt = _doubt(report, string)
     if string.error_cents is not None and doubt is None:
         return
-    recordings = report.recordings
-    labels = [
-        Label(string.string, each.fret, each.take or 0)
-        for each in recordings
-        if each.string == string.string and each.fret is not None
-    ]
-    own = [each for each in recordings if each.string == string.string]
+    own = [each for each in report.recordings if each.string == string.string]
+    labels = [Label(string.string, each.fret, each.take or 0) for each in own if each.fret]
     used = {each.fret for each in own if each.status != "rejected"}
     lacking = [fret for fret in NEEDED if fret not in used]
     found = None if lacking else doubt or _NOT_THE_OCTAVE
