@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from itertools import product
 
 import numpy as np
 import pytest
@@ -158,11 +159,10 @@ def test_a_browser_takes_the_page(found, tmp_path) -> None:
         for number, each in enumerate(found):
             file = tmp_path / f"{number}.html"
             file.write_text(inspection_as_html(each), encoding="utf-8")
-            for width in (PHONE, DESK):
-                seen = look_at(started, file, (width, "light"), (width, "dark"))
-                assert seen.requests == [file.as_uri()]
-                assert seen.messages == []
-                assert seen.scrolls == []
-                assert seen.opened_by_key == seen.parts
-                assert seen.violations == []
-                assert printable(each.title) in seen.text
+            seen = look_at(started, file, *product((PHONE, DESK), ("light", "dark")))
+            assert seen.requests == [file.as_uri()]
+            assert seen.messages == []
+            assert seen.scrolls == []
+            assert seen.opened_by_key == seen.parts
+            assert seen.violations == []
+            assert printable(each.title) in seen.text

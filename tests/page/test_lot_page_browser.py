@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 import pytest
-from browser_checks import DESK, PHONE, browser, listened, violations
+from browser_checks import DESK, PHONE, be_on, browser, listened, violations
 from large_lots import BOTH, Process, left_out_frame, lot_of
 
 from analyzer.lot.page.render import as_html
@@ -55,21 +57,25 @@ LOTS = {
 }
 
 
-@pytest.fixture(scope="module")
-def lots():
-    return {name: make() for name, make in LOTS.items()}
+@cache
+def lot(name: str):
+    return LOTS[name]()
 
 
 @pytest.fixture(scope="module")
-def files(tmp_path_factory, lots):
+def file_of(tmp_path_factory):
+    """The page of a lot by its name, written when it is asked for first."""
     place = tmp_path_factory.mktemp("lots")
-    found = {}
-    for name, made in lots.items():
+
+    @cache
+    def written(name: str) -> Path:
+        made = lot(name)
         pages = {serial: f"own/{serial}.html" for serial in made.sessions["serial"][:30]}
-        found[name] = place / f"{name}.html"
         html = as_html(made.summary, made.sessions, made.values, pages, DAY)
-        found[name].write_text(html, encoding="utf-8")
-    return found
+        (place / f"{name}.html").write_text(html, encoding="utf-8")
+        return place / f"{name}.html"
+
+    return written
 
 
 @pytest.fixture(scope="module")
@@ -91,22 +97,20 @@ def shown(page) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    ("name", "width", "scheme"),
+    ("name", "screens"),
     [
-        ("good", PHONE, "light"),
-        ("good", DESK, "dark"),
-        ("drifting", PHONE, "dark"),
-        ("drifting", 1920, "light"),
-        ("hostile", PHONE, "light"),
-        ("hostile", DESK, "dark"),
-        ("studied", DESK, "dark"),
-        ("one", 390, "dark"),
-        ("large", DESK, "light"),
+        ("good", [(PHONE, "light"), (DESK, "dark")]),
+        ("drifting", [(PHONE, "dark"), (1920, "light")]),
+        ("hostile", [(PHONE, "light"), (DESK, "dark")]),
+        ("studied", [(DESK, "dark")]),
+        ("one", [(390, "dark")]),
+        ("large", [(DESK, "light")]),
     ],
+    ids=lambda each: each if isinstance(each, str) else "",
 )
-def test_every_lot_fits_every_screen(chromium, files, name, width, scheme) -> None:
+def test_every_lot_fits_every_screen(chromium, file_of, name, screens) -> None:
     """Nothing is asked for or complained of, nothing scrolls sideways, all parts unfold by key."""
-    page, seen = opened(chromium, files[name], width, color_scheme=scheme)
+    page, seen = opened(chromium, file_of(name), screens[0][0], color_scheme=screens[0][1])
     rows = page.query_selector_all(".live .unfold")[:UNFOLDED]
     for each in [*page.query_selector_all("summary"), *rows]:
         each.focus()
@@ -115,18 +119,20 @@ def test_every_lot_fits_every_screen(chromium, files, name, width, scheme) -> No
     folded = page.query_selector_all("details:not([open])")
     # Charts that are few enough are open from the start, and Enter has closed them.
     assert all(each.get_attribute("class") == "printed" for each in folded)
-    assert not page.evaluate("document.documentElement.scrollWidth > innerWidth")
-    assert violations(page) in (None, [])
-    assert seen.requests == [files[name].as_uri()]
+    for screen in screens:
+        be_on(page, screen)
+        assert not page.evaluate("document.documentElement.scrollWidth > innerWidth"), screen
+        assert violations(page) in (None, []), screen
+    assert seen.requests == [file_of(name).as_uri()]
     assert seen.messages == []
     assert page.title().startswith("Lot ")
     page.context.close()
 
 
 @pytest.mark.parametrize("name", ["drifting", "studied", "hostile"])
-def test_no_width_scrolls_sideways(chromium, files, name) -> None:
+def test_no_width_scrolls_sideways(chromium, file_of, name) -> None:
     """About every width at which the page changes its form, with all its parts open."""
-    page, _ = opened(chromium, files[name])
+    page, _ = opened(chromium, file_of(name))
     page.eval_on_selector_all("details", "all => all.forEach(each => { each.open = true; })")
     page.locator(".live .unfold").first.click()
     for width in (320, 360, 480, 640, 641, 720, 800, 900, 1023, 1024, 1150, 1279, 1280, 1440, 1920):
@@ -136,9 +142,9 @@ def test_no_width_scrolls_sideways(chromium, files, name) -> None:
     page.context.close()
 
 
-def test_the_table_is_filtered_sorted_and_turned(chromium, files, lots) -> None:
-    page, seen = opened(chromium, files["large"])
-    sessions = lots["large"].sessions
+def test_the_table_is_filtered_sorted_and_turned(chromium, file_of) -> None:
+    page, seen = opened(chromium, file_of("large"))
+    sessions = lot("large").sessions
     bad = sessions[sessions["verdict"] == "not conform"]
     status = page.locator(".live [role=status]")
     assert status.inner_text() == "1 to 25 of 5,000 instruments"
@@ -171,9 +177,9 @@ def test_the_table_is_filtered_sorted_and_turned(chromium, files, lots) -> None:
     page.context.close()
 
 
-def test_rows_sort_by_time_and_by_the_worst_value(chromium, files, lots) -> None:
-    page, _ = opened(chromium, files["good"])
-    made = lots["good"]
+def test_rows_sort_by_time_and_by_the_worst_value(chromium, file_of) -> None:
+    page, _ = opened(chromium, file_of("good"))
+    made = lot("good")
     page.get_by_role("button", name="Recorded").click()
     assert shown(page) == made.sessions.sort_values("recorded_s")["serial"].tolist()[:ROWS]
     page.get_by_role("button", name="Worst value").click()
@@ -185,13 +191,13 @@ def test_rows_sort_by_time_and_by_the_worst_value(chromium, files, lots) -> None
     page.context.close()
 
 
-def test_a_row_unfolds_to_every_value(chromium, files, lots) -> None:
-    page, _ = opened(chromium, files["drifting"])
+def test_a_row_unfolds_to_every_value(chromium, file_of) -> None:
+    page, _ = opened(chromium, file_of("drifting"))
     page.get_by_label("Serial number, operator, reason").fill("HS-00006")
     page.locator(".unfold").focus()
     page.keyboard.press("Enter")
     inside = page.locator(".live .unfolded")
-    values = lots["drifting"].values
+    values = lot("drifting").values
     own = values[(values["serial"] == "HS-00006") & values["latest"]]
     lines = page.locator(".live .values li")
     assert lines.count() == len(own) == 18
@@ -206,8 +212,8 @@ def test_a_row_unfolds_to_every_value(chromium, files, lots) -> None:
     page.context.close()
 
 
-def test_names_stay_names(chromium, files) -> None:
-    page, seen = opened(chromium, files["hostile"])
+def test_names_stay_names(chromium, file_of) -> None:
+    page, seen = opened(chromium, file_of("hostile"))
     assert any("<script>document.title" in each for each in shown(page))
     assert page.evaluate("document.scripts.length") == 1
     assert seen.messages == []
@@ -217,9 +223,9 @@ def test_names_stay_names(chromium, files) -> None:
 
 
 @pytest.mark.parametrize("name", ["good", "drifting", "one"])
-def test_all_is_there_without_scripts(chromium, files, lots, name) -> None:
-    page, seen = opened(chromium, files[name], java_script_enabled=False)
-    sessions = lots[name].sessions[lots[name].sessions["latest"]]
+def test_all_is_there_without_scripts(chromium, file_of, name) -> None:
+    page, seen = opened(chromium, file_of(name), java_script_enabled=False)
+    sessions = lot(name).sessions[lot(name).sessions["latest"]]
     listed = page.locator(".listed")
     assert listed.is_visible()
     assert not page.locator(".live").is_visible()
@@ -233,11 +239,11 @@ def test_all_is_there_without_scripts(chromium, files, lots, name) -> None:
     page.context.close()
 
 
-def test_paper_has_the_figures_and_what_needs_a_look(chromium, files, lots) -> None:
-    page, _ = opened(chromium, files["drifting"])
+def test_paper_has_the_figures_and_what_needs_a_look(chromium, file_of) -> None:
+    page, _ = opened(chromium, file_of("drifting"))
     page.emulate_media(media="print")
     assert not page.locator(".live").is_visible()
-    sessions = lots["drifting"].sessions[lots["drifting"].sessions["latest"]]
+    sessions = lot("drifting").sessions[lot("drifting").sessions["latest"]]
     rows = page.locator(".listed tbody tr:visible")
     assert rows.count() == (sessions["verdict"] != "conform").sum()
     # A part that is printed is drawn though it is folded.

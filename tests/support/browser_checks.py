@@ -74,8 +74,9 @@ def violations(page: Any) -> list[str] | None:
     axe = axe_source()
     if axe is None:
         return None
-    page.evaluate(axe)
-    # All rules run; what passed is not described node by node, which takes most of axe-core's time.
+    if not page.evaluate("'axe' in window"):
+        page.evaluate(axe)
+    # All rules run; to describe what passed, node by node, would take longer than that.
     found = page.evaluate("axe.run({resultTypes: ['violations']}).then(all => all.violations)")
     return [f"{each['id']}: {each['nodes'][0]['html'][:200]}" for each in found]
 
@@ -87,7 +88,7 @@ def look_at(started: Any, file: Path, *screens: Screen) -> Seen:
     """
     context = started.new_context(viewport={"width": PHONE, "height": _HEIGHT}, bypass_csp=True)
     page = context.new_page()
-    _be(page, screens[0])
+    be_on(page, screens[0])
     seen = listened(page)
     page.goto(file.as_uri())
     for summary in page.query_selector_all("summary"):
@@ -97,7 +98,7 @@ def look_at(started: Any, file: Path, *screens: Screen) -> Seen:
     seen.opened_by_key = len(page.query_selector_all("details[open]"))
     seen.text = page.inner_text("body")
     for screen in screens:
-        _be(page, screen)
+        be_on(page, screen)
         if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
             seen.scrolls.append(screen)
         seen.violations += violations(page) or []
@@ -105,7 +106,8 @@ def look_at(started: Any, file: Path, *screens: Screen) -> Seen:
     return seen
 
 
-def _be(page: Any, screen: Screen) -> None:
+def be_on(page: Any, screen: Screen) -> None:
+    """From now on the page is shown on that screen."""
     width, scheme = screen
     page.set_viewport_size({"width": width, "height": _HEIGHT})
     page.emulate_media(color_scheme=scheme)
