@@ -116,6 +116,7 @@ def analyze(
     from analyzer.report.files import as_json
     from analyzer.report.request_text import as_request
     from analyzer.report.tables import recordings_frame, strings_frame, table_form
+    from analyzer.report.terminal import TerminalReport
     from cli.outputs import AnyOutput, StoreOutput, check_outputs, outputs_of
     from cli.printing import Progress
 
@@ -144,7 +145,7 @@ def analyze(
             folder, instrument, previous=previous, turned=turned, a4_hz=a4, rules=rules
         )
         report = reported(given, jobs=jobs, progress=progress.update)
-    give(report, outputs, quiet=quiet)
+    give(report, outputs, TerminalReport, quiet=quiet)
 
 
 def _bench(store: Path | None, folder: Path, serial: str | None) -> Bench | None:

@@ -5,13 +5,17 @@ What is heavy is imported inside the commands: ``--help`` must not wait for it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Annotated, Any
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
 from analyzer import __version__
 
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+_Result = TypeVar("_Result", bound=Any)
 EXIT_COMPLETE, EXIT_INCOMPLETE, EXIT_UNUSABLE, EXIT_NOT_DECIDED = 0, 1, 2, 3
 PROGRAM = "pluckcheck"
 
@@ -114,7 +118,13 @@ def _options(
     """Stands before the commands, so that there can be more of them."""
 
 
-def give(result: Any, outputs: Sequence[Any], *, quiet: bool) -> None:
+def give(
+    result: _Result,
+    outputs: Sequence[Any],
+    tables: Callable[[_Result], RenderableType],
+    *,
+    quiet: bool,
+) -> None:
     """Write the outputs, print the tables where nothing else is printed, and end with the code."""
     from cli.outputs import deliver_all
     from cli.printing import show
@@ -125,7 +135,7 @@ def give(result: Any, outputs: Sequence[Any], *, quiet: bool) -> None:
             deliver_all(outputs, result)
     finally:  # a disk that is full must not cost the result
         if not quiet and not any(output.printed for output in outputs):
-            show(result)
+            show(tables(result))
     raise exit_of(result)
 
 

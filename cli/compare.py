@@ -39,6 +39,7 @@ def compare(
     from analyzer.analysis import compare as compare_rounds
     from analyzer.recording.limits import ReadingRules, limits_with
     from analyzer.report.comparison import comparison_as_csv, comparison_as_json
+    from analyzer.report.terminal_comparison import TerminalComparison
     from cli.outputs import check_outputs, outputs_of
 
     rules = ReadingRules(limits_with(limit or ()), untrusted)
@@ -46,4 +47,4 @@ def compare(
     check_outputs(outputs, [before, after])
     with libraries_silenced():
         comparison = compare_rounds(before, after, rules)
-    give(comparison, outputs, quiet=quiet)
+    give(comparison, outputs, TerminalComparison, quiet=quiet)

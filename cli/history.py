@@ -82,6 +82,7 @@ def history(
     """
     from analyzer.lot.histories import open_history, read_history, wanted_of
     from analyzer.lot.output.history_json import as_json
+    from analyzer.lot.output.history_terminal import TerminalHistory
     from analyzer.lot.store import files_of
     from analyzer.report.tables import table_form
     from cli.outputs import check_outputs, outputs_of
@@ -97,7 +98,7 @@ def history(
             html=(html, partial(_page, opened)),
         )
         check_outputs(outputs, files_of(store))
-        give(read_history(opened, wanted), outputs, quiet=quiet)
+        give(read_history(opened, wanted), outputs, TerminalHistory, quiet=quiet)
 
 
 def _check_of_one(serial: str | None, places: dict[str, Path | None]) -> None:

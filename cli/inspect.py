@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from analyzer.music import ISO16_A4_HZ
 from cli.app import ChangedLimits, Quiet, Untrusted, app, give, hertz
 from cli.streams import libraries_silenced
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from analyzer.inspection.model import Inspection, PluckList
 
 
 @app.command(short_help="What the figure of one recording rests on.")
@@ -64,4 +69,11 @@ def inspect(
         found = inspect_recording(
             recording, pluck=pluck, instrument_file=instrument, a4_hz=a4, rules=rules
         )
-    give(found, outputs, quiet=quiet)
+    give(found, outputs, _tables, quiet=quiet)
+
+
+def _tables(found: Inspection | PluckList) -> RenderableType:
+    from analyzer.inspection.model import Inspection
+    from analyzer.inspection.terminal import TerminalInspection, TerminalPlucks
+
+    return TerminalInspection(found) if isinstance(found, Inspection) else TerminalPlucks(found)

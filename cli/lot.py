@@ -26,6 +26,7 @@ from cli.streams import libraries_silenced
 
 if TYPE_CHECKING:
     import pandas as pd
+    from rich.console import RenderableType
 
     from analyzer.lot.analysis import LotResult
 
@@ -121,10 +122,16 @@ def lot(
             result = analyze_lot(place, out, asked, progress.update)
     except KeyboardInterrupt as stopped:
         raise StoppedError("Give it again to go on") from stopped
-    give(result, outputs, quiet=quiet)
+    give(result, outputs, _tables, quiet=quiet)
 
 
 # What is seldom asked for is imported when it is.
+def _tables(result: LotResult) -> RenderableType:
+    from analyzer.lot.output.terminal import TerminalLot
+
+    return TerminalLot(result.summary, result.run_in_words(), list(result.named()))
+
+
 def _json(result: LotResult) -> str:
     from analyzer.lot.output.summary_json import as_json
 

@@ -18,28 +18,8 @@ from rich.progress import (
 from rich.progress import Progress as Bar
 from rich.text import Text
 
-from analyzer.inspection.model import Inspection, PluckList
-from analyzer.lot.analysis import LotResult
-from analyzer.lot.histories import History, InstrumentHistory, Period
-from analyzer.lot.station_check.model import CheckedStation
-from analyzer.report.comparison import Comparison
-from analyzer.report.model import Report
-from analyzer.report.terminal import TerminalReport
-from analyzer.report.terminal_comparison import TerminalComparison
-from analyzer.restring.plan import RestringPlan
-from analyzer.restring.terminal import TerminalPlan
 from cli.streams import print_text
 
-Shown = (
-    Report
-    | Comparison
-    | RestringPlan
-    | Inspection
-    | PluckList
-    | LotResult
-    | CheckedStation
-    | History
-)
 PIPED_COLUMNS = 120
 TEXT_COLUMNS = 80
 _BAR_COLUMNS = 16  # what stands beside it then fits into 80
@@ -86,11 +66,11 @@ class Progress:
         self._bar.update(self._task, completed=done, total=total)
 
 
-def show(result: Shown) -> None:
+def show(tables: RenderableType) -> None:
     """Print the tables; a pipe gets plain text, wide enough that nothing wraps early."""
     console = _console(PIPED_COLUMNS)
     with console.capture() as captured:  # printed by rich itself, a closed pipe would end all
-        console.print(_shown(result))
+        console.print(tables)
     print_text(captured.get())
 
 
@@ -104,31 +84,3 @@ def _console(piped_columns: int) -> Console:
     if not console.is_terminal and "COLUMNS" not in os.environ:
         return Console(highlight=False, width=piped_columns)
     return console
-
-
-def _shown(result: Shown) -> RenderableType:
-    if isinstance(result, Inspection | PluckList):
-        from analyzer.inspection.terminal import TerminalInspection, TerminalPlucks
-
-        if isinstance(result, Inspection):
-            return TerminalInspection(result)
-        return TerminalPlucks(result)
-    if isinstance(result, LotResult | CheckedStation | InstrumentHistory | Period):
-        return _shown_of_lots(result)
-    if isinstance(result, Report):
-        return TerminalReport(result)
-    return TerminalPlan(result) if isinstance(result, RestringPlan) else TerminalComparison(result)
-
-
-def _shown_of_lots(result: LotResult | CheckedStation | History) -> RenderableType:
-    if isinstance(result, LotResult):
-        from analyzer.lot.output.terminal import TerminalLot
-
-        return TerminalLot(result.summary, result.run_in_words(), list(result.named()))
-    if isinstance(result, CheckedStation):
-        from analyzer.lot.station_check.terminal import TerminalCheck
-
-        return TerminalCheck(result)
-    from analyzer.lot.output.history_terminal import TerminalHistory
-
-    return TerminalHistory(result)

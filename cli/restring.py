@@ -47,8 +47,9 @@ def restring(
     """
     from analyzer.restring.files import plan_as_csv, plan_as_json
     from analyzer.restring.plan import plan_restringing
+    from analyzer.restring.terminal import TerminalPlan
     from cli.outputs import check_outputs, outputs_of
 
     outputs = outputs_of(json=(json, plan_as_json), csv=(csv, plan_as_csv))
     check_outputs(outputs, [each for each in (instrument, strings, report) if each is not None])
-    give(plan_restringing(instrument, strings, a4, report), outputs, quiet=quiet)
+    give(plan_restringing(instrument, strings, a4, report), outputs, TerminalPlan, quiet=quiet)

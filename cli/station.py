@@ -78,6 +78,7 @@ def station(
         files_read,
     )
     from analyzer.lot.station_check.files import check_as_json
+    from analyzer.lot.station_check.terminal import TerminalCheck
     from analyzer.lot.station_check.thresholds import BASELINE_CHECKS
     from analyzer.lot.store import file_in, files_of, open_store
     from analyzer.recording.limits import ReadingRules, limits_with
@@ -103,4 +104,4 @@ def station(
         Progress(quiet=quiet) as progress,
     ):
         found = check_station(request, opened, progress=progress.update)
-    give(found, outputs, quiet=quiet)
+    give(found, outputs, TerminalCheck, quiet=quiet)

@@ -125,14 +125,15 @@ def test_drawn_on_axes_that_are_given(own) -> None:
 
 
 def test_nothing_of_pyplot_is_left_behind(tmp_path) -> None:
-    """Nor is matplotlib loaded before something is drawn."""
+    """Nor is matplotlib loaded before something is drawn, nor pandas, which no analysis needs."""
     code = (
         "import sys\n"
         "from pathlib import Path\n"
         "from analyzer.analysis import analyze_folder\n"
         "from analyzer.figures.files import write_figures\n"
+        "import cli.analyze, cli.printing\n"
         f"report = analyze_folder({str(SAMPLE_AUDIO / 'paired_saddles')!r}, jobs=1)\n"
-        "assert 'matplotlib' not in sys.modules\n"
+        "assert not {'matplotlib', 'pandas'} & set(sys.modules)\n"
         f"write_figures(report, Path({str(tmp_path / 'out')!r}))\n"
         "import matplotlib as mpl\n"
         "assert 'matplotlib.pyplot' not in sys.modules\n"
