@@ -172,7 +172,7 @@ def _whole() -> list[tuple[str, bytes]]:
 def judge(kind: str, name: str, content: bytes, folder: Path) -> str | None:
     """Read a spoiled file as the commands do; what went wrong, None where all is as it must be."""
     try:
-        said = _READERS[kind](name, content, folder)
+        said = READERS[kind](name, content, folder)
     except PluckcheckError as error:
         said = str(error)
     if said.startswith("could not be measured"):  # an error that nobody foresaw, caught at last
@@ -245,7 +245,7 @@ def two_strings() -> Instrument:
         return read_instrument(_put("instrument.toml", INSTRUMENT.encode(), Path(folder)))
 
 
-_READERS: dict[str, Callable[[str, bytes, Path], str]] = {
+READERS: dict[str, Callable[[str, bytes, Path], str]] = {
     "sound": _measured,
     "container": _measured,
     "whole": _measured,

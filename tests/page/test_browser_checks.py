@@ -25,7 +25,7 @@ def seen(tmp_path_factory):
         for name, html in (("spoiled", SPOILED), ("in order", IN_ORDER)):
             file = place / f"{name}.html"
             file.write_text(html, encoding="utf-8")
-            found[name] = look_at(started, file, (PHONE, "light"), (1280, "light"))
+            found[name] = look_at(started, file, (PHONE, "light"), widths=(1280,))
     return found
 
 
@@ -33,7 +33,7 @@ def test_what_is_wrong_is_seen(seen) -> None:
     spoiled = seen["spoiled"]
     assert len(spoiled.requests) == 2  # the page, and its image
     assert any("a complaint" in each for each in spoiled.messages)
-    assert spoiled.scrolls == [(PHONE, "light")]
+    assert spoiled.scrolls == [PHONE]
     assert (spoiled.parts, spoiled.opened_by_key) == (1, 0)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-from itertools import product
 
 import numpy as np
 import pytest
@@ -159,7 +158,7 @@ def test_a_browser_takes_the_page(found, tmp_path) -> None:
         for number, each in enumerate(found):
             file = tmp_path / f"{number}.html"
             file.write_text(inspection_as_html(each), encoding="utf-8")
-            seen = look_at(started, file, *product((PHONE, DESK), ("light", "dark")))
+            seen = look_at(started, file, (PHONE, "light"), (DESK, "dark"))
             assert seen.requests == [file.as_uri()]
             assert seen.messages == []
             assert seen.scrolls == []

@@ -20,7 +20,7 @@ DAY = date(2031, 2, 3)
 HOSTILE = "<script>document.title='broken'</script>\" onload='x' <svg> {{ 7*7 }} " + "w" * 120
 SIX = {6: 9.4, 5: 4.1, 4: -3.2, 3: 12.5, 2: 0.0, 1: -1.1}
 TWELVE = {string: 17.0 - 1.5 * string for string in range(12, 0, -1)}
-SCREENS = ((PHONE, "light"), (390, "dark"), (DESK, "dark"), (1920, "light"))
+SCREENS, WIDTHS = ((PHONE, "light"), (DESK, "dark")), (390, 1920)
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +55,7 @@ def chromium() -> Iterator:
 def test_the_page_works_in_a_browser(chromium, pages) -> None:
     """Nothing is asked for or complained of, nothing scrolls sideways, every part opens by key."""
     for file in pages:
-        seen = look_at(chromium, file, *SCREENS)
+        seen = look_at(chromium, file, *SCREENS, widths=WIDTHS)
         assert seen.requests == [file.as_uri()]
         assert seen.messages == []
         assert seen.scrolls == [], file.stem

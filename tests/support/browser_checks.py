@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -27,13 +27,13 @@ Screen = tuple[int, str]  # its width in CSS pixels, and the scheme of its colou
 class Seen:
     """What a page did and has.
 
-    ``scrolls``: the screens on which it does, sideways. ``violations``: axe-core's on any of them;
+    ``scrolls``: the widths at which it does, sideways. ``violations``: axe-core's on any of them;
     none where that is not at hand.
     """
 
     requests: list[str] = field(default_factory=list)
     messages: list[str] = field(default_factory=list)
-    scrolls: list[Screen] = field(default_factory=list)
+    scrolls: list[int] = field(default_factory=list)
     opened_by_key: int = 0
     parts: int = 0
     text: str = ""
@@ -81,10 +81,11 @@ def violations(page: Any) -> list[str] | None:
     return [f"{each['id']}: {each['nodes'][0]['html'][:200]}" for each in found]
 
 
-def look_at(started: Any, file: Path, *screens: Screen) -> Seen:
+def look_at(started: Any, file: Path, *screens: Screen, widths: Iterable[int] = ()) -> Seen:
     """Open a page on the first screen, unfold its parts by keyboard, and look at it on each.
 
-    A page without scripts is on a screen what it is where it is opened there.
+    A page without scripts is on a screen what it is where it is opened there. ``widths``: more of
+    them, at which it must not scroll.
     """
     context = started.new_context(viewport={"width": PHONE, "height": _HEIGHT}, bypass_csp=True)
     page = context.new_page()
@@ -99,9 +100,11 @@ def look_at(started: Any, file: Path, *screens: Screen) -> Seen:
     seen.text = page.inner_text("body")
     for screen in screens:
         be_on(page, screen)
-        if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
-            seen.scrolls.append(screen)
         seen.violations += violations(page) or []
+        for width in (screen[0], *widths):
+            be_on(page, (width, screen[1]))
+            if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
+                seen.scrolls.append(width)
     context.close()
     return seen
 
