@@ -6,11 +6,11 @@ them, or evenly where it does not say or where they would be too close to read.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Container, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from analyzer.page.outline import HALF_LENGTH, Place, edge_x, outline, x_at
 from analyzer.page.rounding import signed
 from analyzer.page.scale import Scale, Tick
 from analyzer.page.screws_drawing import (
@@ -26,13 +26,11 @@ from analyzer.report.words import turned
 
 WIDTH, LEFT, RIGHT = 340.0, 54.0, 216.0  # of the drawing, and of the part of it that has a scale
 _TOP, _BOTTOM = 18.0, 54.0
-_HALF_LENGTH, _HALF_WIDTH = 11.0, 4.0  # of a saddle: across the strings, and along them
 _MARGIN_MM, _NARROWEST_MM = 1.0, 4.0
 _CLOSEST = 0.6  # of the mean distance between strings; closer ones are drawn evenly
 _SAME_MM = 1e-9
-_SHORTEST_ARROW = 3.0
+_SHORTEST_ARROW, _ARROW_UP = 3.0, 14.0  # its length; how far above its string it lies
 _TICKS = 6
-Place = tuple[float, float]  # x and y
 _WIDEST_HALF_MM = 3.0  # of an interval: a wider one runs out of the drawing
 
 
@@ -58,6 +56,7 @@ class StringLine:
     then_x: float
     move: str
     arrow: int  # +1 to the tail, -1 to the nut, 0 where nothing moves
+    tip: Place | None  # of the arrow; none where there is no room for one
     ideal: Ideal | None
     labelled: bool  # whether a screw's turns stand in its row
 
@@ -95,6 +94,10 @@ class BridgeDrawing:
         return any(each.then is None for each in self.saddles)
 
     @property
+    def shared(self) -> bool:
+        return len(self.saddles) < len(self.strings)
+
+    @property
     def best(self) -> bool:
         return any(each.ideal is not None for each in self.strings)
 
@@ -117,6 +120,9 @@ def bridge_drawing(report: Report) -> BridgeDrawing | None:
         for each in report.strings
     }
     runs = list(screws(report.adjusters, places, heights))
+    for saddle in report.saddles:
+        own, then = _by_height(saddle, lines), _then(saddle, runs, lines)
+        lines |= {each.string: replace(each, tip=_tip(each, then)) for each in own}
     known = any(now_mm.values())
     return BridgeDrawing(
         WIDTH,
@@ -194,7 +200,7 @@ def _line(
         said = "stays" if abs(move) < _SAME_MM else f"{signed(move, 2)} mm"
     ideal = _ideal(result, now_mm[string], scale)
     y = heights[string]
-    return StringLine(string, result.note, y, now_x, then_x, said, arrow, ideal, y in rows)
+    return StringLine(string, result.note, y, now_x, then_x, said, arrow, None, ideal, y in rows)
 
 
 def _ideal(result: StringResult, now_mm: float, scale: Scale) -> Ideal | None:
@@ -208,19 +214,41 @@ def _ideal(result: StringResult, now_mm: float, scale: Scale) -> Ideal | None:
     )
 
 
+def _by_height(saddle: SaddleResult, strings: Mapping[int, StringLine]) -> list[StringLine]:
+    return sorted((strings[each] for each in saddle.strings), key=lambda line: line.y)
+
+
+def _screws_of(saddle: SaddleResult, runs: Sequence[Screw]) -> list[Screw]:
+    return [each for each in runs if set(each.strings) & set(saddle.strings)]
+
+
+def _then(
+    saddle: SaddleResult, runs: Sequence[Screw], strings: Mapping[int, StringLine]
+) -> list[Place]:
+    places = [(each.then_x, each.y) for each in _by_height(saddle, strings)]
+    return _reaching(places, _screws_of(saddle, runs))
+
+
+def _tip(line: StringLine, then: Sequence[Place]) -> Place | None:
+    """Where a string's arrow ends: at its break point, or before a piece that lies in its way."""
+    y, x = line.y - _ARROW_UP, line.then_x
+    if y > then[0][1] - HALF_LENGTH:
+        x = edge_x(then, y, line.arrow) - line.arrow
+    return (x, y) if line.arrow * (x - line.now_x) >= _SHORTEST_ARROW else None
+
+
 def _shape(
     saddle: SaddleResult, runs: Sequence[Screw], strings: Mapping[int, StringLine]
 ) -> SaddleShape:
-    lines = sorted((strings[each] for each in saddle.strings), key=lambda line: line.y)
-    own = [each for each in runs if set(each.strings) & set(saddle.strings)]
+    lines, own = _by_height(saddle, strings), _screws_of(saddle, runs)
     now = _reaching([(each.now_x, each.y) for each in lines], own)
-    then = _reaching([(each.then_x, each.y) for each in lines], own)
+    then = _then(saddle, runs, strings)
     moved = bool(saddle.move_mm) or any(each.now_x != each.then_x for each in lines)
     heads = {"tail": RIGHT, "neck": LEFT}
     return SaddleShape(
-        _outline(now),
-        _outline(then) if moved else None,
-        tuple((_x_at(then, each.y), heads[each.head], each.y) for each in own),
+        outline(now),
+        outline(then) if moved else None,
+        tuple((x_at(then, each.y), heads[each.head], each.y) for each in own),
     )
 
 
@@ -228,46 +256,13 @@ def _reaching(places: Sequence[Place], own: Sequence[Screw]) -> list[Place]:
     """As far as the screws that lie beyond the outer strings."""
     if len(places) == 1:
         return list(places)
-    above = [each.y for each in own if each.y < places[0][1] - _HALF_LENGTH]
-    below = [each.y for each in own if each.y > places[-1][1] + _HALF_LENGTH]
+    above = [each.y for each in own if each.y < places[0][1] - HALF_LENGTH]
+    below = [each.y for each in own if each.y > places[-1][1] + HALF_LENGTH]
     return [
-        *((_x_at(places, y), y) for y in above[:1]),
+        *((x_at(places, y), y) for y in above[:1]),
         *places,
-        *((_x_at(places, y), y) for y in below[:1]),
+        *((x_at(places, y), y) for y in below[:1]),
     ]
-
-
-def _x_at(places: Sequence[Place], y: float) -> float:
-    """On the line through the places, and straight on beyond its ends."""
-    if len(places) == 1:
-        return places[0][0]
-    pairs = list(pairwise(places))
-    (x0, y0), (x1, y1) = next((each for each in pairs if y <= each[1][1]), pairs[-1])
-    return round(x0 + (x1 - x0) * (y - y0) / (y1 - y0), 2)
-
-
-def _outline(places: Sequence[Place]) -> str:
-    """Around the break points, a little beyond the outermost, as wide where it slants."""
-    if len(places) == 1:
-        ((x, y),) = places
-        spine = [(x, y - _HALF_LENGTH), (x, y + _HALF_LENGTH)]
-    else:
-        spine = [_beyond(places[0], places[1]), *places, _beyond(places[-1], places[-2])]
-    left, right = [], []
-    for place, (x, y) in enumerate(spine):
-        before, after = spine[max(place - 1, 0)], spine[min(place + 1, len(spine) - 1)]
-        along_x, along_y = after[0] - before[0], after[1] - before[1]
-        off = _HALF_WIDTH / math.hypot(along_x, along_y)
-        left.append((x - off * along_y, y + off * along_x))
-        right.append((x + off * along_y, y - off * along_x))
-    return " ".join(f"{x:.2f},{y:.2f}" for x, y in (*left, *reversed(right)))
-
-
-def _beyond(end: Place, inward: Place) -> Place:
-    """Where a saddle ends beyond its outermost string, in the direction of the next."""
-    along_x, along_y = end[0] - inward[0], end[1] - inward[1]
-    share = _HALF_LENGTH / math.hypot(along_x, along_y)
-    return end[0] + share * along_x, end[1] + share * along_y
 
 
 def _in_words(report: Report, lines: Sequence[StringLine]) -> str:

@@ -217,6 +217,48 @@ def test_the_screws_of_posts_lie_beyond_the_strings(tmp_path) -> None:
         assert line.then_x == pytest.approx(on_line, abs=0.1)
 
 
+def edge_at(points: str, y: float, way: int) -> float:
+    """x of the outline's edge at a height, from which one comes that goes this way."""
+    corners = [tuple(map(float, each.split(","))) for each in points.split()]
+    crossed = [
+        x0 + (x1 - x0) * (y - y0) / (y1 - y0)
+        for (x0, y0), (x1, y1) in zip(corners, [*corners[1:], corners[0]], strict=True)
+        if min(y0, y1) <= y <= max(y0, y1) and y0 != y1
+    ]
+    return min(crossed) if way > 0 else max(crossed)
+
+
+@pytest.mark.parametrize(("kind", "count"), [("posts", 6), ("two screws", 2), ("pairs", 2)])
+def test_an_arrow_ends_before_the_piece_that_lies_in_its_way(tmp_path, kind, count) -> None:
+    """Above the first string of a piece it is past it; a move of less than an arrow has none."""
+    drawing = bridge_drawing(report_with(instrument_of(tmp_path, BRIDGES[kind]), ERRORS))
+    shapes = [shape for shape in drawing.saddles if shape.then]
+    drawn = 0
+    for line in drawing.strings:
+        for shape in shapes:
+            ys = [float(each.split(",")[1]) for each in shape.then.split()]
+            if line.tip is None or not min(ys) < line.tip[1] < max(ys):
+                continue
+            edge_x = edge_at(shape.then, line.tip[1], line.arrow)
+            assert 0 < line.arrow * (edge_x - line.tip[0]) < 3
+            drawn += 1
+    assert drawn == count
+
+
+def test_an_arrow_ends_at_a_saddle_of_its_own(own) -> None:
+    moved = [line for line in bridge_drawing(own).strings if line.arrow]
+    assert [line.tip for line in moved] == [(line.then_x, line.y - 14) for line in moved]
+    assert len(moved) == 5  # one is in tune
+
+
+@pytest.mark.parametrize("kind", BRIDGES)
+def test_the_key_says_what_shared_saddles_cannot(tmp_path, kind) -> None:
+    text = Checked(as_html(report_with(instrument_of(tmp_path, BRIDGES[kind]), ERRORS), DAY)).text
+    shared = kind != "own"
+    assert ("what strings share comes as near to all of theirs as it can" in text) == shared
+    assert ("whole steps come near it" in text) != shared
+
+
 def test_a_screw_for_two_strings_lies_between_them(tmp_path) -> None:
     drawing = bridge_drawing(report_with(instrument_of(tmp_path, BRIDGES["pairs"]), ERRORS))
     ys = {line.string: line.y for line in drawing.strings}
