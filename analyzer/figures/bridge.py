@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _ARROW_ABOVE = 14.0  # of a string, in the drawing's own units
-_BEST_BELOW = 15.0
 _AXIS = 26.0  # of the drawing's height, which the page needs below for its own axis
 _HEIGHT_WITHOUT_IN = 1.2
 
@@ -103,8 +102,8 @@ def _arrow(ax: Axes, each: StringLine) -> None:
 
 
 def _best(ax: Axes, each: StringLine) -> None:
-    """The best place with its interval, below the string; an end that is open has no stop."""
-    best, y = each.ideal, each.y + _BEST_BELOW
+    """The best place with its interval, on the string; an end that is open has no stop."""
+    best, y = each.ideal, each.y
     if best is None:
         return
     # On white, so that it is seen upon a saddle as well.

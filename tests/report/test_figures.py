@@ -102,6 +102,10 @@ def test_bridge_moves_as_advised(own) -> None:
         if move:
             (height,) = (y for y in arrows if 0 < heights[string] - y < 20)
             assert arrows[height] == pytest.approx(move, abs=0.01)
+    best = {line.get_ydata()[0]: line for line in ax.lines if line.get_marker() == "D"}
+    for each in own.strings:  # on its own string, not between two
+        off = best[heights[each.string]].get_xdata()[0] - (x0 - value[0] * per_mm)
+        assert off / per_mm == pytest.approx(each.saddle_move_mm, abs=0.01)
     texts = [each.get_text() for each in ax.texts]
     sharp = own.adjusters[0]
     assert f"{sharp.turns:g} turns clockwise" in texts  # sharp, head at the tail: draws it there
