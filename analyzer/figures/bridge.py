@@ -17,13 +17,12 @@ from analyzer.figures.style import (
     only_words,
     plain_axes,
 )
-from analyzer.page.bridge_drawing import BridgeDrawing, StringLine, bridge_drawing
+from analyzer.page.bridge_drawing import ARROW_ABOVE, BridgeDrawing, StringLine, bridge_drawing
 from analyzer.report.model import Report
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_ARROW_ABOVE = 14.0  # of a string, in the drawing's own units
 _AXIS = 26.0  # of the drawing's height, which the page needs below for its own axis
 _HEIGHT_WITHOUT_IN = 1.2
 
@@ -96,7 +95,7 @@ def _corners(points: str) -> list[tuple[float, float]]:
 def _arrow(ax: Axes, each: StringLine) -> None:
     if not each.arrow:
         return
-    y = each.y - _ARROW_ABOVE
+    y = each.y - ARROW_ABOVE
     style = {"arrowstyle": "-|>", "color": INK, "linewidth": 1.6, "shrinkA": 0, "shrinkB": 0}
     ax.annotate("", xy=(each.then_x, y), xytext=(each.now_x, y), arrowprops=style, zorder=5)
 

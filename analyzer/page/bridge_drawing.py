@@ -7,7 +7,7 @@ them, or evenly where it does not say or where they would be too close to read.
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 from analyzer.page.outline import HALF_LENGTH, Place, edge_x, outline, x_at
@@ -29,7 +29,8 @@ _TOP, _BOTTOM = 18.0, 54.0
 _MARGIN_MM, _NARROWEST_MM = 1.0, 4.0
 _CLOSEST = 0.6  # of the mean distance between strings; closer ones are drawn evenly
 _SAME_MM = 1e-9
-_SHORTEST_ARROW, _ARROW_UP = 3.0, 14.0  # its length; how far above its string it lies
+ARROW_ABOVE = 14.0  # its string
+_SHORTEST_ARROW = 3.0
 _TICKS = 6
 _WIDEST_HALF_MM = 3.0  # of an interval: a wider one runs out of the drawing
 
@@ -56,9 +57,18 @@ class StringLine:
     then_x: float
     move: str
     arrow: int  # +1 to the tail, -1 to the nut, 0 where nothing moves
-    tip: Place | None  # of the arrow; none where there is no room for one
     ideal: Ideal | None
     labelled: bool  # whether a screw's turns stand in its row
+
+
+@dataclass(frozen=True)
+class Arrow:
+    """The way that a string's break point goes; ``way`` is +1 to the tail, -1 to the nut."""
+
+    from_x: float
+    to_x: float
+    y: float
+    way: int
 
 
 @dataclass(frozen=True)
@@ -67,6 +77,7 @@ class SaddleShape:
 
     now: str
     then: str | None
+    arrows: tuple[Arrow, ...]  # none where there is no room for one
     screws: tuple[tuple[float, float, float], ...]  # x of the saddle, x of the head, y of both
 
 
@@ -120,9 +131,6 @@ def bridge_drawing(report: Report) -> BridgeDrawing | None:
         for each in report.strings
     }
     runs = list(screws(report.adjusters, places, heights))
-    for saddle in report.saddles:
-        own, then = _by_height(saddle, lines), _then(saddle, runs, lines)
-        lines |= {each.string: replace(each, tip=_tip(each, then)) for each in own}
     known = any(now_mm.values())
     return BridgeDrawing(
         WIDTH,
@@ -200,7 +208,7 @@ def _line(
         said = "stays" if abs(move) < _SAME_MM else f"{signed(move, 2)} mm"
     ideal = _ideal(result, now_mm[string], scale)
     y = heights[string]
-    return StringLine(string, result.note, y, now_x, then_x, said, arrow, None, ideal, y in rows)
+    return StringLine(string, result.note, y, now_x, then_x, said, arrow, ideal, y in rows)
 
 
 def _ideal(result: StringResult, now_mm: float, scale: Scale) -> Ideal | None:
@@ -214,42 +222,31 @@ def _ideal(result: StringResult, now_mm: float, scale: Scale) -> Ideal | None:
     )
 
 
-def _by_height(saddle: SaddleResult, strings: Mapping[int, StringLine]) -> list[StringLine]:
-    return sorted((strings[each] for each in saddle.strings), key=lambda line: line.y)
-
-
-def _screws_of(saddle: SaddleResult, runs: Sequence[Screw]) -> list[Screw]:
-    return [each for each in runs if set(each.strings) & set(saddle.strings)]
-
-
-def _then(
-    saddle: SaddleResult, runs: Sequence[Screw], strings: Mapping[int, StringLine]
-) -> list[Place]:
-    places = [(each.then_x, each.y) for each in _by_height(saddle, strings)]
-    return _reaching(places, _screws_of(saddle, runs))
-
-
-def _tip(line: StringLine, then: Sequence[Place]) -> Place | None:
-    """Where a string's arrow ends: at its break point, or before a piece that lies in its way."""
-    y, x = line.y - _ARROW_UP, line.then_x
-    if y > then[0][1] - HALF_LENGTH:
-        x = edge_x(then, y, line.arrow) - line.arrow
-    return (x, y) if line.arrow * (x - line.now_x) >= _SHORTEST_ARROW else None
-
-
 def _shape(
     saddle: SaddleResult, runs: Sequence[Screw], strings: Mapping[int, StringLine]
 ) -> SaddleShape:
-    lines, own = _by_height(saddle, strings), _screws_of(saddle, runs)
+    lines = sorted((strings[each] for each in saddle.strings), key=lambda line: line.y)
+    own = [each for each in runs if set(each.strings) & set(saddle.strings)]
     now = _reaching([(each.now_x, each.y) for each in lines], own)
-    then = _then(saddle, runs, strings)
+    then = _reaching([(each.then_x, each.y) for each in lines], own)
     moved = bool(saddle.move_mm) or any(each.now_x != each.then_x for each in lines)
     heads = {"tail": RIGHT, "neck": LEFT}
     return SaddleShape(
         outline(now),
         outline(then) if moved else None,
+        tuple(filter(None, (_arrow(each, then) for each in lines))),
         tuple((x_at(then, each.y), heads[each.head], each.y) for each in own),
     )
+
+
+def _arrow(line: StringLine, then: Sequence[Place]) -> Arrow | None:
+    """It ends at the string's break point, or before a piece that lies in its way."""
+    y, to_x = line.y - ARROW_ABOVE, line.then_x
+    if y > then[0][1] - HALF_LENGTH:
+        to_x = edge_x(then, y, line.arrow) - line.arrow
+    if line.arrow * (to_x - line.now_x) < _SHORTEST_ARROW:
+        return None
+    return Arrow(line.now_x, to_x, y, line.arrow)
 
 
 def _reaching(places: Sequence[Place], own: Sequence[Screw]) -> list[Place]:

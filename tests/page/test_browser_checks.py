@@ -33,7 +33,7 @@ def test_what_is_wrong_is_seen(seen) -> None:
     spoiled = seen["spoiled"]
     assert len(spoiled.requests) == 2  # the page, and its image
     assert any("a complaint" in each for each in spoiled.messages)
-    assert spoiled.scrolls == [PHONE]
+    assert spoiled.scrolls == [(PHONE, "light")]
     assert (spoiled.parts, spoiled.opened_by_key) == (1, 0)
 
 

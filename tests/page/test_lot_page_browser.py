@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser_checks import DESK, PHONE, be_on, browser, listened, violations
+from browser_checks import DESK, PHONE, be_on, browser, listened, scrolls_sideways, violations
 from large_lots import BOTH, Process, left_out_frame, lot_of
 
 from analyzer.lot.page.render import as_html
@@ -57,13 +57,14 @@ LOTS = {
 }
 
 
-@cache
-def lot(name: str):
-    return LOTS[name]()
+@pytest.fixture(scope="module")
+def lot():
+    """A lot by its name, made when it is asked for first."""
+    return cache(lambda name: LOTS[name]())
 
 
 @pytest.fixture(scope="module")
-def file_of(tmp_path_factory):
+def file_of(tmp_path_factory, lot):
     """The page of a lot by its name, written when it is asked for first."""
     place = tmp_path_factory.mktemp("lots")
 
@@ -121,7 +122,7 @@ def test_every_lot_fits_every_screen(chromium, file_of, name, screens) -> None:
     assert all(each.get_attribute("class") == "printed" for each in folded)
     for screen in screens:
         be_on(page, screen)
-        assert not page.evaluate("document.documentElement.scrollWidth > innerWidth"), screen
+        assert not scrolls_sideways(page), screen
         assert violations(page) in (None, []), screen
     assert seen.requests == [file_of(name).as_uri()]
     assert seen.messages == []
@@ -142,7 +143,7 @@ def test_no_width_scrolls_sideways(chromium, file_of, name) -> None:
     page.context.close()
 
 
-def test_the_table_is_filtered_sorted_and_turned(chromium, file_of) -> None:
+def test_the_table_is_filtered_sorted_and_turned(chromium, file_of, lot) -> None:
     page, seen = opened(chromium, file_of("large"))
     sessions = lot("large").sessions
     bad = sessions[sessions["verdict"] == "not conform"]
@@ -177,7 +178,7 @@ def test_the_table_is_filtered_sorted_and_turned(chromium, file_of) -> None:
     page.context.close()
 
 
-def test_rows_sort_by_time_and_by_the_worst_value(chromium, file_of) -> None:
+def test_rows_sort_by_time_and_by_the_worst_value(chromium, file_of, lot) -> None:
     page, _ = opened(chromium, file_of("good"))
     made = lot("good")
     page.get_by_role("button", name="Recorded").click()
@@ -191,7 +192,7 @@ def test_rows_sort_by_time_and_by_the_worst_value(chromium, file_of) -> None:
     page.context.close()
 
 
-def test_a_row_unfolds_to_every_value(chromium, file_of) -> None:
+def test_a_row_unfolds_to_every_value(chromium, file_of, lot) -> None:
     page, _ = opened(chromium, file_of("drifting"))
     page.get_by_label("Serial number, operator, reason").fill("HS-00006")
     page.locator(".unfold").focus()
@@ -223,7 +224,7 @@ def test_names_stay_names(chromium, file_of) -> None:
 
 
 @pytest.mark.parametrize("name", ["good", "drifting", "one"])
-def test_all_is_there_without_scripts(chromium, file_of, name) -> None:
+def test_all_is_there_without_scripts(chromium, file_of, lot, name) -> None:
     page, seen = opened(chromium, file_of(name), java_script_enabled=False)
     sessions = lot(name).sessions[lot(name).sessions["latest"]]
     listed = page.locator(".listed")
@@ -239,7 +240,7 @@ def test_all_is_there_without_scripts(chromium, file_of, name) -> None:
     page.context.close()
 
 
-def test_paper_has_the_figures_and_what_needs_a_look(chromium, file_of) -> None:
+def test_paper_has_the_figures_and_what_needs_a_look(chromium, file_of, lot) -> None:
     page, _ = opened(chromium, file_of("drifting"))
     page.emulate_media(media="print")
     assert not page.locator(".live").is_visible()

@@ -234,20 +234,24 @@ def test_an_arrow_ends_before_the_piece_that_lies_in_its_way(tmp_path, kind, cou
     drawing = bridge_drawing(report_with(instrument_of(tmp_path, BRIDGES[kind]), ERRORS))
     shapes = [shape for shape in drawing.saddles if shape.then]
     drawn = 0
-    for line in drawing.strings:
+    for arrow in (each for shape in drawing.saddles for each in shape.arrows):
         for shape in shapes:
             ys = [float(each.split(",")[1]) for each in shape.then.split()]
-            if line.tip is None or not min(ys) < line.tip[1] < max(ys):
+            if not min(ys) < arrow.y < max(ys):
                 continue
-            edge_x = edge_at(shape.then, line.tip[1], line.arrow)
-            assert 0 < line.arrow * (edge_x - line.tip[0]) < 3
+            edge_x = edge_at(shape.then, arrow.y, arrow.way)
+            assert 0 < arrow.way * (edge_x - arrow.to_x) < 3
             drawn += 1
     assert drawn == count
 
 
 def test_an_arrow_ends_at_a_saddle_of_its_own(own) -> None:
-    moved = [line for line in bridge_drawing(own).strings if line.arrow]
-    assert [line.tip for line in moved] == [(line.then_x, line.y - 14) for line in moved]
+    drawing = bridge_drawing(own)
+    moved = [line for line in drawing.strings if line.arrow]
+    arrows = [each for shape in drawing.saddles for each in shape.arrows]
+    ends = {(each.to_x, each.y) for each in arrows}
+    assert ends == {(line.then_x, line.y - 14) for line in moved}
+    assert len(arrows) == len(moved)
     assert len(moved) == 5  # one is in tune
 
 

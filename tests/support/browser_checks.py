@@ -27,13 +27,13 @@ Screen = tuple[int, str]  # its width in CSS pixels, and the scheme of its colou
 class Seen:
     """What a page did and has.
 
-    ``scrolls``: the widths at which it does, sideways. ``violations``: axe-core's on any of them;
+    ``scrolls``: the screens on which it does, sideways. ``violations``: axe-core's on any of them;
     none where that is not at hand.
     """
 
     requests: list[str] = field(default_factory=list)
     messages: list[str] = field(default_factory=list)
-    scrolls: list[int] = field(default_factory=list)
+    scrolls: list[Screen] = field(default_factory=list)
     opened_by_key: int = 0
     parts: int = 0
     text: str = ""
@@ -98,15 +98,19 @@ def look_at(started: Any, file: Path, *screens: Screen, widths: Iterable[int] = 
     seen.parts = len(page.query_selector_all("details"))
     seen.opened_by_key = len(page.query_selector_all("details[open]"))
     seen.text = page.inner_text("body")
-    for screen in screens:
-        be_on(page, screen)
+    for width, scheme in screens:
+        for each in (*widths, width):
+            be_on(page, (each, scheme))
+            if scrolls_sideways(page):
+                seen.scrolls.append((each, scheme))
         seen.violations += violations(page) or []
-        for width in (screen[0], *widths):
-            be_on(page, (width, screen[1]))
-            if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
-                seen.scrolls.append(width)
     context.close()
     return seen
+
+
+def scrolls_sideways(page: Any) -> bool:
+    """Whether a page is wider than what it is shown on."""
+    return bool(page.evaluate("document.documentElement.scrollWidth > innerWidth"))
 
 
 def be_on(page: Any, screen: Screen) -> None:
